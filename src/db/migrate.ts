@@ -1,0 +1,30 @@
+import path from 'node:path'
+import { fileURLToPath } from 'node:url'
+import { runner } from 'node-pg-migrate'
+import pg from 'pg'
+
+const here = path.dirname(fileURLToPath(import.meta.url))
+/** src/db or dist/src/db: the folder prisma/ stands beside src/, or beside dist/. */
+const root = path.basename(path.resolve(here, '../..')) === 'dist' ? path.resolve(here, '../../..') : path.resolve(here, '../..')
+export const migrationsFolder = path.join(root, 'prisma', 'migrations')
+
+/** Brings a database to the newest schema; replicas that start together wait for one another on an advisory lock. */
+export async function migrate(databaseUrl: string): Promise<string[]> {
+  const client = new pg.Client({ connectionString: databaseUrl, options: '-c TimeZone=UTC' })
+  await client.connect()
+  try {
+    const done = await runner({
+      dbClient: client,
+      dir: migrationsFolder,
+      direction: 'up',
+      migrationsTable: 'schema_migration',
+      checkOrder: true,
+      singleTransaction: true,
+      advisoryLockMode: 'wait',
+      log: () => {},
+    } as Parameters<typeof runner>[0])
+    return done.map((migration) => migration.name)
+  } finally {
+    await client.end()
+  }
+}
