@@ -1,0 +1,84 @@
+/**
+ * Every way the service says no. A code is stable and part of the API (`type` of the problem); the sentence says what
+ * to do. Adding one: a line here and its status in http/problem-statuses.ts, which does not compile without it.
+ */
+type Facts = Readonly<Record<string, string | number | boolean | null | undefined | readonly string[]>>
+
+const sentences = {
+  // the request itself
+  'faulty-input': () =>
+    'Some parts of the request are missing or wrong. Mend those listed under errors and send it again; nothing was written.',
+  'not-json': () => 'The body could not be read as JSON. Send it as application/json in UTF-8.',
+  'not-found': (f: Facts) =>
+    f.what ? `There is no ${f.what} ${f.id ?? ''} here. Check the id.` : 'There is nothing at this address.',
+  'method-not-allowed': (f: Facts) => `This address answers ${f.allowed}.`,
+  'unsupported-media-type': (f: Facts) => `Send the body as ${f.accepted ?? 'application/json'}.`,
+  'not-acceptable': (f: Facts) => `This address answers as ${f.offered}.`,
+  'body-too-large': () => 'The body is too large for this address.',
+  'too-many-requests': (f: Facts) => `Too many requests; try again in ${f.seconds} seconds.`,
+  'service-busy': () => 'The service is too busy or cannot reach its database; try again in a few seconds.',
+  'internal-fault': () => 'The service made a mistake. Nothing of this request was written; report the request id.',
+
+  // who asks
+  'key-missing': () => 'Send your staff key as "Authorization: Bearer …".',
+  'key-refused': () => 'This staff key is not known, has expired or was revoked. Ask the manager for a new one.',
+  'role-refused': (f: Facts) =>
+    `This needs the role ${(f.roles as string[]).join(' or ')}; your key has the role ${f.role}.`,
+
+  // idempotency and editing
+  'idempotency-key-missing': () =>
+    'Send an Idempotency-Key header, a quoted string of your choosing for this one act, such as "8e03978e-40d5".',
+  'idempotency-key-malformed': () =>
+    'The Idempotency-Key must be a quoted string of 1 to 200 visible ASCII characters, such as "8e03978e-40d5".',
+  'idempotency-key-reused': () =>
+    'This Idempotency-Key was used before with another body. Take a new key for a new act.',
+  'idempotency-key-in-flight': () =>
+    'The first request with this Idempotency-Key is still being worked on; ask again in a moment.',
+  'if-match-missing': () => 'Send If-Match with the ETag you last read, so that nobody’s change is overwritten unseen.',
+  'if-match-failed': () =>
+    'It was changed since you read it. Read it again, then decide whether your change still fits.',
+  'cursor-refused': () => 'This page cursor does not belong to this list and these filters. Begin again without it.',
+
+  // the book
+  'owner-merged': (f: Facts) => `This record was merged; use owner ${f.into}.`,
+  'owner-deceased': () => 'This owner is marked deceased; only a manager may change the record.',
+  'owner-erased': () => 'The personal data of this owner was erased.',
+  'merge-impossible': (f: Facts) => `These two records cannot be merged: ${f.why}.`,
+  'likely-double': (f: Facts) =>
+    `This looks like ${f.what} already on file. Use that record, or send "confirmedNew": true.`,
+  'serial-known': (f: Facts) =>
+    `A watch of this maker with this serial is on file${f.id ? ` (${f.id})` : ''}. Use it, or set knownDuplicate on both.`,
+  'calibre-known': () => 'A calibre of this name is on file. Use it, or choose another name.',
+  'already-struck': () => 'This fact was struck before.',
+  'fact-in-future': (f: Facts) => `${f.what ?? 'This'} cannot lie in the future at the counter; today is ${f.today}.`,
+  'rule-in-past': (f: Facts) =>
+    `A house rule is changed from a day on that has not passed; the earliest is ${f.earliest}.`,
+  'manager-key-last': () => 'This is the last manager key in force. Make another one first.',
+} as const
+
+export type RefusalCode = keyof typeof sentences
+export type Fault = { pointer?: string; parameter?: string; header?: string; detail: string }
+
+/** A refusal with its facts (extension members of the problem) and, for faulty input, an entry for each fault. */
+export class Refusal extends Error {
+  readonly code: RefusalCode
+  readonly facts: Facts
+  readonly faults: readonly Fault[]
+
+  constructor(code: RefusalCode, facts: Facts = {}, faults: readonly Fault[] = []) {
+    super((sentences[code] as (facts: Facts) => string)(facts))
+    this.code = code
+    this.facts = facts
+    this.faults = faults
+  }
+}
+
+export const refusalCodes = Object.keys(sentences) as RefusalCode[]
+
+/** Faulty input as one refusal: `faulty(['/months', 'must be …'], …)`, pointers by RFC 6901. */
+export const faulty = (...faults: readonly (readonly [pointer: string, detail: string])[]): Refusal =>
+  new Refusal(
+    'faulty-input',
+    {},
+    faults.map(([pointer, detail]) => ({ pointer, detail })),
+  )
