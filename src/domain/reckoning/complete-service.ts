@@ -65,7 +65,7 @@ function baseWithoutFitting(known: Known, setting: Setting): Base | null {
     if (made === null) return baseOfDay(sold, 'sold')
     // Oil ages in the box, too.
     const latest = addMonthsToNumber(made, setting.rules.madeSoldMonths)
-    return baseOfDay(sold > latest ? latest : sold, 'sold')
+    return baseOfDay(Math.min(sold, latest), 'sold')
   }
   return made === null ? null : baseOfDay(made, 'made')
 }
