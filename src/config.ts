@@ -62,7 +62,7 @@ const environment = z
     LINK_SECRET: z.preprocess(blankIsUnset, z.string().min(32, { error: 'is too short: use at least 32 random characters' }).optional()),
     FIRST_MANAGER_KEY: z.preprocess(
       blankIsUnset,
-      z.string().regex(/^[A-Za-z0-9_-]{32,128}$/, { error: 'must be 32 to 128 letters, digits, - or _' }).optional(),
+      z.string().regex(/^mp_[0-9a-f]{32}_[A-Za-z0-9_-]{32,128}$/, { error: 'must have the shape mp_<32 hex digits>_<32 to 128 letters, digits, - or _>' }).optional(),
     ),
     LOG_LEVEL: z.preprocess(blankIsUnset, z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info')),
   })

@@ -1,0 +1,68 @@
+import helmet from '@fastify/helmet'
+import rateLimit from '@fastify/rate-limit'
+import underPressure from '@fastify/under-pressure'
+import Fastify, { LogController, type FastifyBaseLogger, type FastifyInstance } from 'fastify'
+import { serializerCompiler, type ZodTypeProvider } from 'fastify-type-provider-zod'
+import { v7 as uuidv7 } from 'uuid'
+import { Refusal } from './domain/refusals.ts'
+import { staffKeyRoutes } from './features/staff-keys/routes.ts'
+import { registerGuard } from './http/guard.ts'
+import { registerHealth } from './http/health.ts'
+import { registerOpenapi } from './http/openapi.ts'
+import { doorCompiler, registerProblems } from './http/problems.ts'
+import type { Service } from './http/service.ts'
+
+export type App = FastifyInstance
+
+/** The table of contents of the API: every feature by name. */
+export async function buildApp(service: Service): Promise<App> {
+  const app = Fastify({
+    loggerInstance: service.log as FastifyBaseLogger,
+    trustProxy: service.config.http.trustedProxies ?? false,
+    bodyLimit: 262_144,
+    requestTimeout: 30_000,
+    handlerTimeout: 30_000,
+    keepAliveTimeout: 72_000,
+    forceCloseConnections: 'idle',
+    routerOptions: { maxParamLength: 200, ignoreTrailingSlash: false },
+    genReqId: (request) => {
+      const given = request.headers['x-request-id']
+      return typeof given === 'string' && /^[A-Za-z0-9._-]{8,64}$/.test(given) ? given : uuidv7()
+    },
+    logController: new LogController({ disableRequestLogging: true }),
+  })
+  app.setValidatorCompiler(doorCompiler)
+  app.setSerializerCompiler(serializerCompiler)
+  app.removeContentTypeParser('text/plain')
+
+  app.addHook('onRequest', async (request, reply) => {
+    reply.header('x-request-id', request.id)
+  })
+  app.addHook('onResponse', async (request, reply) => {
+    // the route's pattern, not the address: addresses carry ids and owners' links
+    request.log.info({ route: request.routeOptions.url, method: request.method, status: reply.statusCode, ms: Math.round(reply.elapsedTime) }, 'answered')
+  })
+
+  registerProblems(app)
+  registerGuard(app, service)
+  await app.register(helmet, {
+    contentSecurityPolicy: { useDefaults: false, directives: { defaultSrc: ["'none'"], frameAncestors: ["'none'"] } },
+  })
+  await app.register(rateLimit, {
+    max: 6000,
+    timeWindow: 60_000,
+    errorResponseBuilder: (_request, context) => new Refusal('too-many-requests', { seconds: Math.ceil(context.ttl / 1000) }),
+  })
+  await app.register(underPressure, { maxEventLoopDelay: 2000, maxEventLoopUtilization: 0, exposeStatusRoute: false })
+  app.addHook('onSend', async (request, reply) => {
+    if (request.signer && !reply.hasHeader('cache-control')) reply.header('cache-control', 'no-store')
+  })
+
+  await registerOpenapi(app)
+  registerHealth(app, service)
+
+  const features = [staffKeyRoutes]
+  for (const feature of features) await app.register(async (scope) => feature(scope.withTypeProvider<ZodTypeProvider>(), service))
+  await app.ready()
+  return app
+}
