@@ -54,16 +54,23 @@ export function addMonthsToNumber(dayNumber: number, months: number): number {
   return numberOf(y, m, Math.min(day, daysInMonth(y, m)))
 }
 
-const pad = (n: number, width: number) => String(n).padStart(width, '0')
+const twoDigits = Array.from({ length: 100 }, (_, n) => String(n).padStart(2, '0'))
 
 export function dayOfNumber(dayNumber: number): Day {
   const { year, month, day } = civilOf(dayNumber)
-  return `${pad(year, 4)}-${pad(month, 2)}-${pad(day, 2)}` as Day
+  const century = Math.floor(year / 100)
+  return `${twoDigits[century]}${twoDigits[year - century * 100]}-${twoDigits[month]}-${twoDigits[day]}` as Day
 }
+
+const ZERO = '0'.charCodeAt(0)
+const twoAt = (text: string, at: number) => (text.charCodeAt(at) - ZERO) * 10 + text.charCodeAt(at + 1) - ZERO
+const yearIn = (text: string) => twoAt(text, 0) * 100 + twoAt(text, 2)
+const monthIn = (text: string) => twoAt(text, 5)
+const dayIn = (text: string) => twoAt(text, 8)
 
 /** The number of a day that is known to be well formed. */
 export function numberOfDay(day: Day): number {
-  return numberOf(Number(day.slice(0, 4)), Number(day.slice(5, 7)), Number(day.slice(8, 10)))
+  return numberOf(yearIn(day), monthIn(day), dayIn(day))
 }
 
 const shape = /^(\d{4})(?:-(\d{2})(?:-(\d{2}))?)?$/
@@ -87,15 +94,16 @@ export function isDay(text: string): text is Day {
   return text.length === 10 && isPartialDay(text)
 }
 
-/** First and last day number of a partial day. */
+/** First and last day number of a partial day that is known to be well formed. */
 export function spanOf(partial: PartialDay | Day): { first: number; last: number } {
-  const year = Number(partial.slice(0, 4))
+  const year = yearIn(partial)
   if (partial.length === 4) return { first: numberOf(year, 1, 1), last: numberOf(year, 12, 31) }
-  const month = Number(partial.slice(5, 7))
+  const month = monthIn(partial)
   if (partial.length === 7) {
-    return { first: numberOf(year, month, 1), last: numberOf(year, month, daysInMonth(year, month)) }
+    const first = numberOf(year, month, 1)
+    return { first, last: first + daysInMonth(year, month) - 1 }
   }
-  const only = numberOf(year, month, Number(partial.slice(8, 10)))
+  const only = numberOf(year, month, dayIn(partial))
   return { first: only, last: only }
 }
 
