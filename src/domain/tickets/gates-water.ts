@@ -1,0 +1,72 @@
+import { decided, type GateRule, looksAt, open, type Part, shut } from './gate-parts.ts'
+import { isAfter, latest, type Snapshot, type TestKind } from './snapshot.ts'
+
+type Test = Snapshot['water']['tests'][number]
+
+/** The newest result of each kind of test since the case was last closed. */
+export function newestTests(t: Snapshot): ReadonlyMap<TestKind, Test> {
+  const closing = latest(t.closings)
+  const found = new Map<TestKind, Test>()
+  for (const test of t.water.tests) {
+    if (closing && !isAfter(test, closing)) continue
+    const earlier = found.get(test.kind)
+    if (!earlier || isAfter(test, earlier)) found.set(test.kind, test)
+  }
+  return found
+}
+
+export const caseIsOpen = (t: Pick<Snapshot, 'openings' | 'closings'>): boolean => {
+  const opening = latest(t.openings)
+  const closing = latest(t.closings)
+  return opening !== null && (closing === null || !isAfter(closing, opening))
+}
+
+/** The signed word of owner and manager that the watch is no longer to be treated as water-resistant. */
+export const isWithdrawn = (t: Snapshot): boolean =>
+  t.water.withdrawn?.ownerSigned === true && t.water.withdrawn.managerSigned
+
+/**
+ * G11: a case with a water claim (unknown counts as one) that was opened is closed and has passed, after that closing,
+ * each needed kind of test at the agreed pressure on a tester in calibration; or owner and manager signed it away.
+ */
+export const waterGate: GateRule = (t) => {
+  if (t.openings.length === 0) return { notAsked: 'the case was not opened' }
+  if (t.watch.claim === 'none') return { notAsked: 'the watch makes no water claim' }
+  const opening = latest(t.openings)!
+  const marks = looksAt(opening, latest(t.closings), t.water.withdrawn, ...t.water.tests)
+  if (isWithdrawn(t)) return { parts: [open('water', 'signed: no longer to be treated as water-resistant')], ...marks }
+  const waiver =
+    'close the case and let it pass the test, or owner and manager sign that it is no longer to be treated as water-resistant'
+  if (caseIsOpen(t)) return { parts: [shut('water', 'the case is open', waiver, 'nobody')], ...marks }
+  const newest = newestTests(t)
+  const failed = [...newest.values()].filter((test) => !test.passed)
+  if (failed.length > 0) {
+    const why = `failed since the case was closed: ${failed.map((test) => test.kind).join(', ')}`
+    return { parts: [shut('pending-signature', why, waiver, 'manager')], ...marks }
+  }
+  if (t.water.agreedBar === null && t.water.needed.some((kind) => kind !== 'condensation')) {
+    return { parts: [shut('water', 'no test pressure is agreed', 'agree the test pressure', 'nobody')], ...marks }
+  }
+  const parts: Part[] = t.water.needed.map((kind) => {
+    const why = whyNotPassed(newest.get(kind), kind, t.water.agreedBar)
+    return decided(why === null, kind, `${kind} passed after the last closing`, why ?? '', waiver, 'nobody')
+  })
+  if (parts.length === 0)
+    parts.push(shut('water', 'no kind of test is named for this watch', 'name the tests it needs', 'nobody'))
+  return { parts, ...marks }
+}
+
+function whyNotPassed(test: Test | undefined, kind: TestKind, agreedBar: number | null): string | null {
+  if (!test) return `no ${kind} test since the case was last closed`
+  if (!test.counts) return `the ${kind} test was not made as the kind asks`
+  if (!test.toolInDate) return `the ${kind} test was made on a tester out of calibration`
+  if (test.toolDoubtful) return `the tester of the ${kind} test was since found out of tolerance`
+  if (kind !== 'condensation' && kind !== 'immersion' && !reaches(test.bar, agreedBar)) {
+    return `the ${kind} test was made at ${test.bar ?? 'no'} bar and ${agreedBar} bar is agreed`
+  }
+  return null
+}
+
+/** A test at a higher pressure of the same sign covers the agreed one; vacuum is a negative pressure. */
+const reaches = (bar: number | null, agreed: number | null): boolean =>
+  bar !== null && agreed !== null && (bar < 0 ? agreed > 0 || bar <= agreed : agreed >= 0 && bar >= agreed)

@@ -1,0 +1,41 @@
+import { addMonthsToNumber, type Day, dayOfNumber, numberOfDay, type PartialDay, spanOf } from '../day.ts'
+
+/** Months by kind of line where the price list says nothing; house defaults. A water test speaks of its day only. */
+export const usualGuaranteeMonths = {
+  'complete-service': 24,
+  repair: 12,
+  cell: 12,
+  seals: 12,
+  'water-test': 0,
+} as const
+
+/**
+ * Last day of a guarantee, inclusive: hand-over + months + the days the watch was back in the house. A right of the
+ * customer counts from the last day of a hand-over that is known only to its month or year. Null where it has none.
+ */
+export function guaranteeEnd(handedOver: PartialDay | Day, months: number, daysAdded: number): Day | null {
+  if (months === 0) return null
+  return dayOfNumber(addMonthsToNumber(spanOf(handedOver).last, months) + daysAdded)
+}
+
+export const isRunning = (end: Day | null, on: Day): boolean => end !== null && on <= end
+
+/** Days to add for one covered stay: hand-over minus booking-in. */
+export const daysOfStay = (bookedIn: Day, handedOver: Day): number =>
+  Math.max(0, numberOfDay(handedOver) - numberOfDay(bookedIn))
+
+/** What ends a guarantee before its day. */
+export type Voided = 'no' | 'opened-elsewhere' | 'water' | 'blow'
+
+/** The guarantee question for one line: covered, or why not. The person decides; this is what the record says. */
+export function coverOf(
+  end: Day | null,
+  on: Day,
+  voided: Voided,
+): { readonly covered: boolean; readonly because: string } {
+  if (voided !== 'no') return { covered: false, because: `voided: ${voided}` }
+  if (end === null) return { covered: false, because: 'the line carries no guarantee' }
+  return isRunning(end, on)
+    ? { covered: true, because: `runs until ${end}, that day included` }
+    : { covered: false, because: `ended on ${end}` }
+}

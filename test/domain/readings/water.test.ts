@@ -1,0 +1,151 @@
+import { describe, expect, it } from 'vitest'
+import type { Day } from '../../../src/domain/day.ts'
+import { doubtfulSpans, isInDate, validUntil } from '../../../src/domain/readings/tools.ts'
+import {
+  barOfMetres,
+  highestPressure,
+  judgeWaterTest,
+  type TestedWatch,
+  usualTestPressure,
+  type WaterTest,
+  waterTestFaults,
+} from '../../../src/domain/readings/water.ts'
+
+const watch: TestedWatch = {
+  claim: 'rated',
+  ratedBar: 10,
+  diver: false,
+  crystal: 'sapphire',
+  vintage: false,
+  ownerConsents: false,
+}
+const test: WaterTest = {
+  kind: 'overpressure-dry',
+  bar: 10,
+  seconds: 60,
+  deformationMicrometres: 3,
+  leakMicrogramsPerMinute: 12,
+  settledMinutes: 30,
+  condensation: null,
+  seen: 'passed',
+}
+const keys = (t: WaterTest, w = watch, passedDry = false) => waterTestFaults(t, w, passedDry).map((fault) => fault.key)
+
+describe('a water test', () => {
+  /** ISO 2281:1990 §4.1 (text reproduced at forums.watchuseek.com f135/265634): at most 50 µg of air in a minute. */
+  it('passes at 50 µg/min and fails at 50.1', () => {
+    expect(judgeWaterTest({ ...test, leakMicrogramsPerMinute: 50 }).passed).toBe(true)
+    expect(judgeWaterTest({ ...test, leakMicrogramsPerMinute: 50.1 }).passed).toBe(false)
+  })
+  /** ISO 6425 (encyclopaedia copy): each piece at 125 % of its rating. */
+  it('goes to 125 % of the rating for a diver: 25 bar for 200 m, 37.5 bar for 300 m', () => {
+    expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(200) })).toBe(25)
+    expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(300) })).toBe(37.5)
+  })
+  /** Marking convention, never physics: ten metres of water are 0.980665 bar (GNU units 2.22), the mark of 30 m is 3 bar. */
+  it('reads 30 m as 3 bar exactly', () => {
+    expect(barOfMetres(30)).toBe(3)
+  })
+  it('is at 2 bar for a plain mark', () => {
+    expect(usualTestPressure({ ...watch, claim: 'plain', ratedBar: null })).toBe(2)
+    expect(usualTestPressure({ ...watch, claim: 'unknown', ratedBar: null })).toBeNull()
+  })
+  it('goes into water only after a dry pass', () => {
+    expect(keys({ ...test, kind: 'overpressure-wet', seconds: 600 })).toEqual(['kind'])
+    expect(keys({ ...test, kind: 'immersion', bar: null, seconds: 3600 })).toEqual(['kind'])
+    expect(keys({ ...test, kind: 'overpressure-wet', seconds: 600 }, watch, true)).toEqual([])
+  })
+  it.each([
+    [{ bar: 10.1 }, watch],
+    [{ bar: 126 }, watch],
+    [{ bar: null }, watch],
+    [{ bar: -0.5 }, watch],
+    [{ kind: 'vacuum-dry' as const, bar: 0.5 }, watch],
+    [{ bar: 0.4 }, { ...watch, crystal: 'acrylic' as const }],
+    [{ bar: 0.6 }, { ...watch, crystal: 'acrylic' as const, ownerConsents: true }],
+    [{ bar: 0.6 }, { ...watch, vintage: true, ownerConsents: true }],
+    [{ bar: 0.6 }, { ...watch, claim: 'unknown' as const, ratedBar: null, ownerConsents: true }],
+    [{ bar: 1 }, { ...watch, claim: 'none' as const, ratedBar: null }],
+  ])('is refused at %j', (change, w) => {
+    expect(keys({ ...test, ...change }, w)).toEqual(['bar'])
+  })
+  it('is taken gently with consent', () => {
+    expect(keys({ ...test, bar: 0.5 }, { ...watch, crystal: 'acrylic', ownerConsents: true })).toEqual([])
+    expect(keys({ ...test, kind: 'vacuum-dry', bar: -0.3 }, { ...watch, vintage: true, ownerConsents: true })).toEqual(
+      [],
+    )
+  })
+  it('counts only when the case had settled and the time was held', () => {
+    expect(judgeWaterTest({ ...test, settledMinutes: 29 })).toMatchObject({ passed: true, counts: false })
+    expect(judgeWaterTest({ ...test, settledMinutes: null }).counts).toBe(false)
+    expect(judgeWaterTest({ ...test, kind: 'overpressure-wet', seconds: 599 }).counts).toBe(false)
+    expect(judgeWaterTest({ ...test, kind: 'overpressure-wet', seconds: 600 }).counts).toBe(true)
+    expect(judgeWaterTest({ ...test, kind: 'immersion', bar: null, seconds: 3599 }).counts).toBe(false)
+  })
+  /** Condensation: plate 40–45 °C, 10–20 min, a drop of 18–25 °C; any fog inside is a failure (summary of ISO 2281). */
+  it('fails with fog inside, and the watch is opened at once', () => {
+    const condensation = { plateC: 42, minutes: 15, dropC: 20, fogInside: true }
+    const fog = {
+      ...test,
+      kind: 'condensation' as const,
+      bar: null,
+      seconds: null,
+      leakMicrogramsPerMinute: null,
+      condensation,
+    }
+    expect(keys(fog)).toEqual([])
+    expect(judgeWaterTest(fog)).toMatchObject({ passed: false, openAtOnce: true })
+    expect(keys({ ...fog, condensation: { ...condensation, plateC: 46, minutes: 9, dropC: 26 } })).toEqual([
+      'condensation/plateC',
+      'condensation/minutes',
+      'condensation/dropC',
+    ])
+    expect(keys({ ...fog, condensation: null })).toEqual(['condensation'])
+  })
+  it.each([29, 7201, null])('is refused for %s seconds', (seconds) => {
+    expect(keys({ ...test, seconds })).toEqual(['seconds'])
+  })
+})
+
+describe('a tool and its certificates', () => {
+  const day = (text: string) => text as Day
+  const certificate = (id: string, on: string, more = {}) => ({
+    id,
+    on: day(on),
+    asFound: 'in-tolerance' as const,
+    asLeft: 'in-tolerance' as const,
+    months: 12,
+    ...more,
+  })
+
+  it('opens gates through its last day and not on the day after', () => {
+    const list = [certificate('a', '2025-11-30')]
+    expect(validUntil(list, day('2026-01-01'))).toBe('2026-11-30')
+    expect(isInDate(list, day('2026-11-30'), false)).toBe(true)
+    expect(isInDate(list, day('2026-12-01'), false)).toBe(false)
+    expect(isInDate(list, day('2025-11-29'), false), 'before its first certificate').toBe(false)
+    expect(isInDate(list, day('2026-01-01'), true), 'blocked').toBe(false)
+  })
+  it('makes every result since its last good certificate doubtful when found out of tolerance', () => {
+    const list = [
+      certificate('a', '2025-11-30'),
+      certificate('b', '2026-11-27', { asFound: 'out-of-tolerance' as const }),
+    ]
+    expect(doubtfulSpans(list)).toEqual([{ certificate: 'b', from: '2025-11-30', to: '2026-11-27' }])
+    expect(validUntil(list, day('2026-11-27'))).toBe('2027-11-27')
+    expect(
+      doubtfulSpans([...list, certificate('c', '2027-11-01', { asFound: 'out-of-tolerance' as const })]),
+    ).toMatchObject([{}, { from: '2026-11-27' }])
+    expect(doubtfulSpans([certificate('a', '2026-01-01', { asFound: 'out-of-tolerance' as const })])).toMatchObject([
+      { from: null },
+    ])
+  })
+  it('is not in date after a certificate that left it out of tolerance', () => {
+    expect(
+      validUntil(
+        [certificate('a', '2025-11-30'), certificate('b', '2026-02-01', { asLeft: 'out-of-tolerance' as const })],
+        day('2026-03-01'),
+      ),
+    ).toBeNull()
+  })
+})
