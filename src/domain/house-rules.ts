@@ -7,7 +7,18 @@ export interface HouseRule {
   readonly default: number
   readonly min: number
   readonly max: number
-  readonly unit: 'months' | 'days' | 'beats per hour' | 'bar' | 'percent'
+  readonly unit:
+    | 'months'
+    | 'weeks'
+    | 'days'
+    | 'beats per hour'
+    | 'bar'
+    | 'percent'
+    | 'thousandths'
+    | 'degrees Celsius'
+    | 'pieces'
+    | 'cycles'
+    | 'minor units'
   readonly words: string
 }
 

@@ -1,0 +1,33 @@
+/** The numbers of the stock that a centre may change from a day on; the defaults are common practice, no source. */
+import type { HouseRule, HouseRuleTable } from '../house-rules.ts'
+
+const rule = (value: number, min: number, max: number, unit: HouseRule['unit'], words: string): HouseRule => ({
+  default: value,
+  min,
+  max,
+  unit,
+  words,
+})
+
+export const stockRuleTable = {
+  cellGuardMonths: rule(3, 0, 24, 'months', 'Life kept back in a cell for an owner who comes late'),
+  shortestCellMonths: rule(12, 1, 60, 'months', 'The shortest life of a cell that is handed over at all'),
+  ageingMonths: rule(24, 1, 240, 'months', 'The interval a designation ages by where it has none of its own'),
+  cellShelfMonths: rule(36, 1, 240, 'months', 'Shelf life from manufacture where a pack shows no best-before'),
+  hottestCellCelsius: rule(30, 0, 60, 'degrees Celsius', 'Cells stored hotter than this are blocked'),
+  hottestGasketCelsius: rule(25, 0, 60, 'degrees Celsius', 'Gaskets stored hotter than this for long are blocked'),
+  comesComingUpPercent: rule(35, 0, 100, 'percent', 'Share of watches that come while coming up, until measured'),
+  comesDuePercent: rule(25, 0, 100, 'percent', 'Share of watches that come while due, until measured'),
+  comesOverduePercent: rule(10, 0, 100, 'percent', 'Share of watches that come while overdue, until measured'),
+  comesAskedEnoughPercent: rule(5, 0, 100, 'percent', 'Share of watches that come when asked enough, until measured'),
+  fewestCycles: rule(30, 1, 1000, 'cycles', 'Letter cycles from which a measured share is believed'),
+  supplierLeadWeeks: rule(3, 1, 52, 'weeks', 'Weeks from order to arrival where a designation has none of its own'),
+  stockServicePercent: rule(95, 50, 99, 'percent', 'Chance that the shelf lasts through the lead time'),
+  stockServiceThousandths: rule(1645, 0, 4000, 'thousandths', 'Normal quantile of that chance'),
+  slowMoverPieces: rule(5, 0, 1000, 'pieces', 'Below this demand in the lead time the Poisson rule holds'),
+  missingCellCost: rule(500, 1, 1_000_000, 'minor units', 'What one cell too few costs: the change that is not made'),
+  cellWasteFee: rule(2, 0, 10_000, 'minor units', 'Waste fee of one piece where a designation has none of its own'),
+} as const satisfies HouseRuleTable
+
+export type StockRuleKey = keyof typeof stockRuleTable
+export type StockRules = Readonly<Record<StockRuleKey, number>>

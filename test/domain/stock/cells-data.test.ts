@@ -1,0 +1,115 @@
+import { describe, expect, it, test } from 'vitest'
+import type { Day } from '../../../src/domain/day.ts'
+import { cellLifeMonths } from '../../../src/domain/reckoning/cell-life.ts'
+import { lifeHours, lifeMonths } from '../../../src/domain/stock/cell-life.ts'
+import { decodeDateCode, whyNoTable } from '../../../src/domain/stock/date-codes.ts'
+import { fraction, over, toFixed, toNumber } from '../../../src/domain/stock/fraction.ts'
+import {
+  canonicalDesignation,
+  cellSizes,
+  readDesignation,
+  sizeOf,
+  systems,
+  wasteBoxOf,
+  whyNoSubstitute,
+} from '../../../src/domain/stock/sizes.ts'
+
+describe('cell life', () => {
+  // hours = C / I × 1000, years of 8766 hours; computed with GNU units and R.
+  test.each([
+    ['40', '1.5', 26666.667, 3.042056],
+    ['40', '1.0', 40000, 4.563085],
+    ['40', '2.5', 16000, 1.825234],
+    ['27', '1.5', 18000, 2.053388],
+    ['28', '1.2', 23333.333, 2.661799],
+    ['20', '0.9', 22222.222, 2.535047],
+    ['150', '4.0', 37500, 4.277892],
+    ['225', '3.0', 75000, 8.555784],
+  ])('%s mAh at %s µA: %f hours, %f years', (capacity, draw, hours, years) => {
+    expect(toNumber(lifeHours(capacity, draw))).toBeCloseTo(hours, 3)
+    expect(toNumber(over(lifeHours(capacity, draw), fraction(8766)))).toBeCloseTo(years, 6)
+  })
+
+  it('promises 18 months to a watch that draws 1.9 µA from 28 mAh, and 28 after the service', () => {
+    expect(toFixed(lifeMonths('28', '1.9'), 2)).toBe('20.17')
+    expect(cellLifeMonths(28, 1.9, 90)).toBe(18)
+    expect(cellLifeMonths(28, 1.2, 90)).toBe(28)
+  })
+
+  it('is exact on the decimals: 10.227 mAh at 0.6 µA is 21 months', () => {
+    expect(cellLifeMonths(10.227, 0.6, 90)).toBe(21)
+  })
+})
+
+describe('sizes', () => {
+  it('are looked up, never computed: an SR621 is 2.15 mm high and a CR1216 is 12.5 mm wide', () => {
+    expect(sizeOf('SR621SW')).toMatchObject({ size: 'R60', heightMm: '2.15', diameterMm: '6.8' })
+    expect(sizeOf('cr 1216')).toMatchObject({ diameterMm: '12.5', heightMm: '1.6' })
+    expect(sizeOf('SR99')).toBeNull()
+  })
+
+  it('know one cell under both of its codes, and keep apart those that differ by 0.05 mm', () => {
+    expect(canonicalDesignation('SR626SW')).toBe('SR66SW')
+    expect(canonicalDesignation('sr66-sw')).toBe('SR66SW')
+    expect(canonicalDesignation('SR626W')).toBe('SR66W')
+    expect(canonicalDesignation('SR921')).not.toBe(canonicalDesignation('SR69'))
+    expect(canonicalDesignation('own 12')).toBe('OWN12')
+  })
+
+  it('hold every code once', () => {
+    const codes = cellSizes.flatMap(({ size, also }) => (also ? [size, also] : [size]))
+    expect(new Set(codes).size).toBe(codes.length)
+  })
+
+  it('read system, size and suffix; volts by the Battery Association of Japan', () => {
+    expect(readDesignation('SR626SW')).toEqual({ system: 'S', size: 'R626', suffix: 'SW' })
+    expect(readDesignation('R626')).toBeNull()
+    expect([systems.S.volts, systems.L.volts, systems.C.volts, systems.P.volts]).toEqual(['1.55', '1.5', '3.0', '1.4'])
+  })
+
+  it('lets no alkaline stand in for silver oxide, no high drain for low', () => {
+    const silver = { chemistry: 'silver-oxide', drain: 'low' } as const
+    expect(whyNoSubstitute(silver, { chemistry: 'alkaline', drain: 'low' })).toBe('other-chemistry')
+    expect(whyNoSubstitute(silver, { chemistry: 'silver-oxide', drain: 'high' })).toBe('other-drain')
+    expect(whyNoSubstitute(silver, { chemistry: 'mercury', drain: 'low' })).toBe('mercury')
+    expect(whyNoSubstitute({ chemistry: 'rechargeable', drain: 'low' }, silver)).toBe('other-chemistry')
+    expect(whyNoSubstitute(silver, silver)).toBeNull()
+  })
+
+  it('keeps mercury apart and lithium together', () => {
+    expect(wasteBoxOf('mercury')).toBe('mercury')
+    expect(wasteBoxOf('lithium-fluoride')).toBe(wasteBoxOf('lithium-manganese'))
+    expect(wasteBoxOf('silver-oxide')).toBe('silver-oxide')
+  })
+})
+
+describe('date codes', () => {
+  const table = { name: 'digit and letter', layout: 'YM', monthSigns: '123456789OND' } as const
+  const received = '2026-05-20' as Day
+
+  test.each([
+    ['65', '2026-05'],
+    ['66', '2016-06'],
+    ['5D', '2025-12'],
+    ['6o', '2016-10'],
+    ['71', '2017-01'],
+  ])('a year of one digit is the latest not after receipt: %s is %s', (code, month) => {
+    expect(decodeDateCode(code, table, received)).toMatchObject({ ok: true, month, table: 'digit and letter' })
+  })
+
+  it('counts a month of manufacture from its first day', () => {
+    expect(decodeDateCode('2511', { name: 'four digits', layout: 'YYMM' }, received)).toMatchObject({
+      firstDay: '2025-11-01',
+    })
+  })
+
+  test.each(['6', '6X', 'A5', '655'])('refuses %s', (code) => {
+    expect(decodeDateCode(code, table, received).ok).toBe(false)
+  })
+
+  it('refuses a month that there is not, and a table that tells two months alike', () => {
+    expect(decodeDateCode('2513', { name: 'four digits', layout: 'YYMM' }, received).ok).toBe(false)
+    expect(whyNoTable({ ...table, monthSigns: '112345678OND' })).not.toBeNull()
+    expect(whyNoTable({ name: 'x', layout: 'YYMM', monthSigns: '123456789OND' })).not.toBeNull()
+  })
+})

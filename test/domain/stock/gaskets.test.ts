@@ -1,0 +1,88 @@
+import { describe, expect, it, test } from 'vitest'
+import type { Day } from '../../../src/domain/day.ts'
+import {
+  type GasketCandidate,
+  type GasketMaterial,
+  gasketMayBeFitted,
+  gasketOrder,
+  type Inspection,
+  lastDayOfQuarter,
+  storageLife,
+} from '../../../src/domain/stock/gaskets.ts'
+
+const inspected = (on: string, passed = true, purpose: Inspection['purpose'] = 'extension'): Inspection => ({
+  on: on as Day,
+  passed,
+  purpose,
+})
+
+describe('storage life', () => {
+  // Years from the table extracted from BS ISO 2230:2002 as reprinted by two suppliers; a quarter of cure counts from
+  // its last day (supplier practice). 3Q1994 is the "3/94" of the published excerpt.
+  test.each([
+    ['NBR', '3Q1994', '2001-09-30', '2004-09-30'],
+    ['NBR', '3Q2019', '2026-09-30', '2029-09-30'],
+    ['NBR', '2Q2021', '2028-06-30', '2031-06-30'],
+    ['FKM', '1Q2018', '2028-03-31', '2033-03-31'],
+    ['EPDM', '4Q2020', '2030-12-31', '2035-12-31'],
+    ['PU', '1Q2020', '2025-03-31', '2027-03-31'],
+  ] as [GasketMaterial, string, string, string][])(
+    '%s cured %s: %s, extended %s',
+    (material, quarter, end, extended) => {
+      const cured = lastDayOfQuarter(quarter)
+      expect(storageLife(cured, material, [])).toMatchObject({ initialEnd: end, end, extendedEnd: extended })
+      expect(storageLife(cured, material, [inspected(end)]).end).toBe(extended)
+    },
+  )
+
+  it('is extended once, from the end of the initial life, whatever the day of inspection', () => {
+    const cured = '2019-09-30' as Day
+    expect(storageLife(cured, 'NBR', [inspected('2024-01-05')]).end).toBe('2029-09-30')
+    expect(storageLife(cured, 'NBR', [inspected('2026-12-01'), inspected('2029-09-01')]).end).toBe('2029-09-30')
+    expect(storageLife(cured, 'NBR', [inspected('2029-09-30')]).end).toBe('2029-09-30')
+    expect(storageLife(cured, 'NBR', [inspected('2029-10-01')]).end).toBe('2026-09-30')
+    expect(storageLife(cured, 'NBR', [inspected('2026-12-01', false)]).end).toBe('2026-09-30')
+    expect(storageLife(cured, 'NBR', [inspected('2026-12-01', true, 'release')]).end).toBe('2026-09-30')
+  })
+
+  it('has no limit for a material without a group', () => {
+    expect(storageLife(null, 'PTFE', []).end).toBeNull()
+    expect(storageLife('1990-03-31' as Day, 'POM', []).end).toBeNull()
+  })
+
+  it('holds through its last day; a block closes it', () => {
+    const end = '2026-09-30' as Day
+    expect(gasketMayBeFitted({ end, blocked: false }, end)).toBe(true)
+    expect(gasketMayBeFitted({ end, blocked: false }, '2026-10-01' as Day)).toBe(false)
+    expect(gasketMayBeFitted({ end, blocked: true }, '2026-01-01' as Day)).toBe(false)
+    expect(gasketMayBeFitted({ end: null, blocked: false }, '2099-01-01' as Day)).toBe(true)
+  })
+
+  test.each(['0Q2020', '5Q2020', '3/94', '3Q94', '', '3Q2500'])('“%s” is no quarter of cure', (quarter) => {
+    expect(lastDayOfQuarter(quarter)).toBeNull()
+  })
+})
+
+describe('the order of gaskets', () => {
+  const lot = (name: string, end: string | null, cured: string | null, receivedOn = '2024-01-01'): GasketCandidate => ({
+    lot: name,
+    end: end as Day | null,
+    cured: cured as Day | null,
+    receivedOn: receivedOn as Day,
+    available: 5,
+    blocked: false,
+  })
+
+  it('is first to expire first; ties by earlier cure, earlier received, id; without a limit last', () => {
+    const lots = [
+      lot('none', null, null),
+      lot('z', '2028-06-30', '2021-06-30'),
+      lot('y', '2028-06-30', '2021-06-30'),
+      lot('x', '2028-06-30', '2021-06-30', '2023-12-31'),
+      lot('w', '2028-06-30', '2018-06-30', '2025-01-01'),
+      lot('v', '2028-03-31', '2018-03-31'),
+      lot('gone', '2026-09-30', '2019-09-30'),
+    ]
+    expect(gasketOrder(lots, '2026-12-01' as Day).map((l) => l.lot)).toEqual(['v', 'w', 'x', 'y', 'z', 'none'])
+  })
+})
