@@ -2,7 +2,7 @@
  * What a cell's charge lasts at a measured consumption: hours = mAh × 1000 / µA, a month being 730.5 hours. Exact on
  * the decimals as written. What of it may be promised is the reckoning's rule (cellLifeMonths).
  */
-import { type Fraction, floor, fraction, ofDecimal, over, times } from './fraction.ts'
+import { type Fraction, fraction, ofDecimal, over, times } from './fraction.ts'
 
 /** Both above zero, as decimals. */
 export const lifeHours = (capacityMah: string | number, microamps: string | number): Fraction =>
