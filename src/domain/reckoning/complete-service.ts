@@ -29,6 +29,9 @@ export const completeService: KindReckoner = (known, setting, trace) => {
 
   const interval = withNote(known, base, intervalOf(known, setting, trace), trace)
   const ordinary = base === null ? null : reckonedFrom(base, interval)
+  if (base !== null && ordinary !== null) {
+    trace?.applied(ordinary.rule, `${say(base.on)} and ${interval.months} months is ${say(ordinary.dueOn)}`)
+  }
 
   // Where the condition of a fitted movement is unknown and nothing was done since, only what came after it counts.
   const settledOn = base?.on ?? fitting?.first ?? null
@@ -53,7 +56,6 @@ export const completeService: KindReckoner = (known, setting, trace) => {
     trace?.applied('unknown-base', `nothing to count from: to be assessed from ${say(assessOn)}`)
     return toBeAssessed(assessOn)
   }
-  trace?.applied(ordinary.rule, `${say(base.on)} and ${interval.months} months is ${say(ordinary.dueOn)}`)
   return dueFrom(base, ordinary)
 }
 

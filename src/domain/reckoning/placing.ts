@@ -41,6 +41,12 @@ export function place(kind: ObligationKind, due: Due, known: Known, setting: Set
     }
   }
   const rule = due.is === 'happened' ? due.rule : due.reckoned.rule
+  trace?.applied(
+    'due-on',
+    due.is === 'happened' && due.ordinary !== null
+      ? `${say(due.dueOn)}, the earlier of what happened on ${say(due.eventOn)} and of ${say(due.ordinary.dueOn)}`
+      : say(due.dueOn),
+  )
   const notices = noticesDue(kind, due, known.firstSeen, known.on, setting, trace)
   const comingUp = comingUpFrom(kind, rule, notices.on, setting.rules)
   const overdue = overdueFrom(kind, rule, notices.on, setting.rules)
