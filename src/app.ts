@@ -1,11 +1,20 @@
 import helmet from '@fastify/helmet'
 import rateLimit from '@fastify/rate-limit'
 import underPressure from '@fastify/under-pressure'
-import Fastify, { LogController, type FastifyBaseLogger, type FastifyInstance } from 'fastify'
+import Fastify, { type FastifyBaseLogger, type FastifyInstance, LogController } from 'fastify'
 import { serializerCompiler, type ZodTypeProvider } from 'fastify-type-provider-zod'
 import { v7 as uuidv7 } from 'uuid'
 import { Refusal } from './domain/refusals.ts'
+import { calibreRoutes } from './features/calibres/routes.ts'
+import { factRoutes } from './features/facts/routes.ts'
+import { guidanceRoutes } from './features/guidance/routes.ts'
+import { houseRuleRoutes } from './features/house-rules/routes.ts'
+import { importRoutes } from './features/imports/routes.ts'
+import { obligationRoutes } from './features/obligations/routes.ts'
+import { ownerRoutes } from './features/owners/routes.ts'
+import { reckoningRoutes } from './features/reckonings/routes.ts'
 import { staffKeyRoutes } from './features/staff-keys/routes.ts'
+import { watchRoutes } from './features/watches/routes.ts'
 import { registerGuard } from './http/guard.ts'
 import { registerHealth } from './http/health.ts'
 import { registerOpenapi } from './http/openapi.ts'
@@ -40,7 +49,15 @@ export async function buildApp(service: Service): Promise<App> {
   })
   app.addHook('onResponse', async (request, reply) => {
     // the route's pattern, not the address: addresses carry ids and owners' links
-    request.log.info({ route: request.routeOptions.url, method: request.method, status: reply.statusCode, ms: Math.round(reply.elapsedTime) }, 'answered')
+    request.log.info(
+      {
+        route: request.routeOptions.url,
+        method: request.method,
+        status: reply.statusCode,
+        ms: Math.round(reply.elapsedTime),
+      },
+      'answered',
+    )
   })
 
   registerProblems(app)
@@ -49,9 +66,11 @@ export async function buildApp(service: Service): Promise<App> {
     contentSecurityPolicy: { useDefaults: false, directives: { defaultSrc: ["'none'"], frameAncestors: ["'none'"] } },
   })
   await app.register(rateLimit, {
-    max: 6000,
+    // a brake on floods, not on work: keys that fail are counted apart, and much more strictly
+    max: 100_000,
     timeWindow: 60_000,
-    errorResponseBuilder: (_request, context) => new Refusal('too-many-requests', { seconds: Math.ceil(context.ttl / 1000) }),
+    errorResponseBuilder: (_request, context) =>
+      new Refusal('too-many-requests', { seconds: Math.ceil(context.ttl / 1000) }),
   })
   await app.register(underPressure, { maxEventLoopDelay: 2000, maxEventLoopUtilization: 0, exposeStatusRoute: false })
   app.addHook('onSend', async (request, reply) => {
@@ -61,8 +80,20 @@ export async function buildApp(service: Service): Promise<App> {
   await registerOpenapi(app)
   registerHealth(app, service)
 
-  const features = [staffKeyRoutes]
-  for (const feature of features) await app.register(async (scope) => feature(scope.withTypeProvider<ZodTypeProvider>(), service))
+  const features = [
+    staffKeyRoutes,
+    ownerRoutes,
+    watchRoutes,
+    factRoutes,
+    calibreRoutes,
+    guidanceRoutes,
+    houseRuleRoutes,
+    reckoningRoutes,
+    obligationRoutes,
+    importRoutes,
+  ]
+  for (const feature of features)
+    await app.register(async (scope) => feature(scope.withTypeProvider<ZodTypeProvider>(), service))
   await app.ready()
   return app
 }

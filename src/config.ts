@@ -26,9 +26,11 @@ const urlOf = (...schemes: string[]) =>
   })
 
 /** `Mainplate Watches <letters@example.org>` or a bare address. */
-const mailbox = z.string().regex(/^(?:[^<>\r\n"]{1,80}<[^\s<>@"]{1,64}@[A-Za-z0-9.-]{1,190}>|[^\s<>@"]{1,64}@[A-Za-z0-9.-]{1,190})$/, {
-  error: 'is not a mail address, such as "The Centre <letters@example.org>"',
-})
+const mailbox = z
+  .string()
+  .regex(/^(?:[^<>\r\n"]{1,80}<[^\s<>@"]{1,64}@[A-Za-z0-9.-]{1,190}>|[^\s<>@"]{1,64}@[A-Za-z0-9.-]{1,190})$/, {
+    error: 'is not a mail address, such as "The Centre <letters@example.org>"',
+  })
 
 const environment = z
   .object({
@@ -44,32 +46,68 @@ const environment = z
     CENTRE_ADDRESS: text(),
     CENTRE_PHONE: text(),
     CENTRE_TIME_ZONE: z.preprocess(blankIsUnset, zone.default('UTC')),
-    CENTRE_COUNTRY: z.preprocess(blankIsUnset, z.string().regex(/^[A-Z]{2}$/, { error: 'is not a two-letter country code of ISO 3166-1' }).default('CH')),
-    CENTRE_CURRENCY: z.preprocess(blankIsUnset, z.string().regex(/^[A-Z]{3}$/, { error: 'is not a three-letter currency code of ISO 4217' }).default('EUR')),
+    CENTRE_COUNTRY: z.preprocess(
+      blankIsUnset,
+      z
+        .string()
+        .regex(/^[A-Z]{2}$/, { error: 'is not a two-letter country code of ISO 3166-1' })
+        .default('CH'),
+    ),
+    CENTRE_CURRENCY: z.preprocess(
+      blankIsUnset,
+      z
+        .string()
+        .regex(/^[A-Z]{3}$/, { error: 'is not a three-letter currency code of ISO 4217' })
+        .default('EUR'),
+    ),
     NIGHTLY_AT: z.preprocess(
       blankIsUnset,
-      z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, { error: 'is not a time of day such as 02:30' }).default('02:30'),
+      z
+        .string()
+        .regex(/^([01]\d|2[0-3]):[0-5]\d$/, { error: 'is not a time of day such as 02:30' })
+        .default('02:30'),
     ),
     JOBS: z.preprocess(blankIsUnset, z.enum(['on', 'off']).default('on')),
     SMTP_URL: z.preprocess(blankIsUnset, urlOf('smtp:', 'smtps:').optional()),
-    SMTP_IDEMPOTENCY_HEADER: z.preprocess(blankIsUnset, z.string().regex(/^[A-Za-z0-9-]{1,60}$/, { error: 'is not the name of a mail header' }).optional()),
+    SMTP_IDEMPOTENCY_HEADER: z.preprocess(
+      blankIsUnset,
+      z
+        .string()
+        .regex(/^[A-Za-z0-9-]{1,60}$/, { error: 'is not the name of a mail header' })
+        .optional(),
+    ),
     LETTERS_FROM: z.preprocess(blankIsUnset, mailbox.optional()),
     LETTERS_FOLDER: text(),
     LETTERS_IN_DOUBT: z.preprocess(blankIsUnset, z.enum(['hold', 'resend']).default('hold')),
     DKIM_DOMAIN: text(),
     DKIM_SELECTOR: text(),
     DKIM_KEY_FILE: text(),
-    LINK_SECRET: z.preprocess(blankIsUnset, z.string().min(32, { error: 'is too short: use at least 32 random characters' }).optional()),
+    LINK_SECRET: z.preprocess(
+      blankIsUnset,
+      z.string().min(32, { error: 'is too short: use at least 32 random characters' }).optional(),
+    ),
     FIRST_MANAGER_KEY: z.preprocess(
       blankIsUnset,
-      z.string().regex(/^mp_[0-9a-f]{32}_[A-Za-z0-9_-]{32,128}$/, { error: 'must have the shape mp_<32 hex digits>_<32 to 128 letters, digits, - or _>' }).optional(),
+      z
+        .string()
+        .regex(/^mp_[0-9a-f]{32}_[A-Za-z0-9_-]{32,128}$/, {
+          error: 'must have the shape mp_<32 hex digits>_<32 to 128 letters, digits, - or _>',
+        })
+        .optional(),
     ),
-    LOG_LEVEL: z.preprocess(blankIsUnset, z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info')),
+    LOG_LEVEL: z.preprocess(
+      blankIsUnset,
+      z.enum(['fatal', 'error', 'warn', 'info', 'debug', 'silent']).default('info'),
+    ),
   })
   .superRefine((env, context) => {
     const missing = (name: string, message: string) => context.addIssue({ code: 'custom', path: [name], message })
-    if (env.SMTP_URL && !env.LETTERS_FROM) missing('LETTERS_FROM', 'is needed when SMTP_URL is set: letters must say who writes')
-    if ((env.DKIM_DOMAIN || env.DKIM_SELECTOR || env.DKIM_KEY_FILE) && !(env.DKIM_DOMAIN && env.DKIM_SELECTOR && env.DKIM_KEY_FILE))
+    if (env.SMTP_URL && !env.LETTERS_FROM)
+      missing('LETTERS_FROM', 'is needed when SMTP_URL is set: letters must say who writes')
+    if (
+      (env.DKIM_DOMAIN || env.DKIM_SELECTOR || env.DKIM_KEY_FILE) &&
+      !(env.DKIM_DOMAIN && env.DKIM_SELECTOR && env.DKIM_KEY_FILE)
+    )
       missing('DKIM_DOMAIN', 'DKIM_SELECTOR and DKIM_KEY_FILE go together: set all three or none')
     for (const proxy of env.TRUSTED_PROXIES?.split(',') ?? [])
       if (isIP(proxy.trim().split('/')[0] ?? '') === 0)
@@ -122,9 +160,11 @@ export function readConfig(env: Record<string, string | undefined>): ConfigReadi
   const parsed = environment.safeParse(env)
   if (parsed.success) return { ok: true, config: shape(parsed.data) }
   const said = (issue: z.core.$ZodIssue) => {
-    if (issue.code === 'custom' || (issue.code === 'invalid_format' && !issue.message.startsWith('Invalid'))) return issue.message
+    if (issue.code === 'custom' || (issue.code === 'invalid_format' && !issue.message.startsWith('Invalid')))
+      return issue.message
     if (issue.code === 'invalid_value') return `must be one of: ${issue.values.join(', ')}`
-    if (issue.code === 'too_small') return issue.message.startsWith('Too small') ? `must be at least ${issue.minimum}` : issue.message
+    if (issue.code === 'too_small')
+      return issue.message.startsWith('Too small') ? `must be at least ${issue.minimum}` : issue.message
     if (issue.code === 'too_big') return `must be at most ${issue.maximum}`
     if (issue.code === 'invalid_type') return 'must be a whole number'
     return issue.message

@@ -12,11 +12,30 @@ export function makeLog(level: string, destination?: pino.DestinationStream): Lo
     {
       level,
       redact: {
-        paths: ['req.headers.authorization', 'authorization', 'name', 'email', 'value', 'phone', 'address', '*.authorization', '*.name', '*.email', '*.value', '*.phone', '*.address'],
+        paths: [
+          'req.headers.authorization',
+          'authorization',
+          'name',
+          'email',
+          'value',
+          'phone',
+          'address',
+          '*.authorization',
+          '*.name',
+          '*.email',
+          '*.value',
+          '*.phone',
+          '*.address',
+        ],
         censor: '…',
       },
       serializers: {
-        err: (error: Error & { code?: string }) => ({ type: error.constructor?.name, code: error.code, message: mask(error.message), stack: mask(error.stack) }),
+        err: (error: Error & { code?: string }) => ({
+          type: error.constructor?.name,
+          code: error.code,
+          message: mask(error.message),
+          stack: mask(error.stack),
+        }),
       },
       formatters: { level: (label) => ({ level: label }) },
       timestamp: pino.stdTimeFunctions.isoTime,

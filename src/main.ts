@@ -1,5 +1,5 @@
-import closeWithGrace from 'close-with-grace'
 import path from 'node:path'
+import closeWithGrace from 'close-with-grace'
 import { buildApp } from './app.ts'
 import { readConfig } from './config.ts'
 import { type EmbeddedServer, startEmbedded } from './db/embedded.ts'
@@ -12,20 +12,28 @@ import { makeLog } from './log.ts'
 /** config → database → app and jobs → listen. The only clock and the only exit. */
 const reading = readConfig(process.env)
 if (!reading.ok) {
-  process.stderr.write(`The service cannot start; mend the environment (see .env.example):\n${reading.faults.map((fault) => `  ${fault}\n`).join('')}`)
+  process.stderr.write(
+    `The service cannot start; mend the environment (see .env.example):\n${reading.faults.map((fault) => `  ${fault}\n`).join('')}`,
+  )
   process.exit(1)
 }
 const { config } = reading
 const log = makeLog(config.logLevel)
 
-const embedded: EmbeddedServer | null = config.database.url ? null : await startEmbedded({ dataFolder: config.dataFolder })
+const embedded: EmbeddedServer | null = config.database.url
+  ? null
+  : await startEmbedded({ dataFolder: config.dataFolder })
 const url = config.database.url ?? embedded?.url ?? ''
 const migrated = await migrate(url)
 if (migrated.length > 0) log.info({ migrated }, 'database brought up to date')
-const database = await openDatabase(url, { poolSize: config.database.poolSize, onError: (err) => log.error({ err }, 'idle database connection failed') })
+const database = await openDatabase(url, {
+  poolSize: config.database.poolSize,
+  onError: (err) => log.error({ err }, 'idle database connection failed'),
+})
 const service: Service = { config, database, clock: { now: () => new Date() }, log }
 
-if (config.firstManagerKey && (await takeFirstManagerKey(database.prisma, config.firstManagerKey))) log.info('the first manager key was taken')
+if (config.firstManagerKey && (await takeFirstManagerKey(database.prisma, config.firstManagerKey)))
+  log.info('the first manager key was taken')
 
 const app = await buildApp(service)
 
@@ -38,4 +46,11 @@ closeWithGrace({ delay: 30_000, logger: log }, async ({ err, signal }) => {
 })
 
 const address = await app.listen({ host: config.http.host, port: config.http.port })
-log.info({ address, docs: `${address}/docs`, data: embedded ? path.relative(process.cwd(), config.dataFolder) : 'DATABASE_URL' }, 'listening')
+log.info(
+  {
+    address,
+    docs: `${address}/docs`,
+    data: embedded ? path.relative(process.cwd(), config.dataFolder) : 'DATABASE_URL',
+  },
+  'listening',
+)

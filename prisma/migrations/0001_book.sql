@@ -208,8 +208,11 @@ create table movement (
   id          uuid primary key default uuid_v7(),
   watch_id    uuid not null constraint movement_watch_id_fkey references watch (id),
   calibre_id  uuid not null constraint movement_calibre_id_fkey references calibre (id),
+  -- what the watch is with this movement inside; null where that is the watch's own kind
+  kind        text constraint movement_kind check (kind in ('hand-wound', 'self-winding', 'quartz', 'rechargeable-quartz', 'electric', 'spring-quartz')),
   serial      text,
   from_day    date not null,
+  learned     date not null,
   recorded_at timestamptz not null default now(),
   recorded_by text not null
 );
@@ -240,13 +243,13 @@ create table watch_event (
   learned               date not null,
   condition             text constraint watch_event_condition check (condition in ('new', 'freshly-serviced', 'unknown')),
   passed                boolean,
-  bar                   numeric(13, 6),
+  bar                   numeric,
   sign                  text constraint watch_event_sign check (sign in
                         ('stopped', 'runs-down-early', 'low-amplitude', 'loses-time', 'high-consumption', 'high-working-voltage', 'water-inside', 'heavy-blow',
                          'crown-knock', 'hot-bath', 'solvent', 'cell-dead', 'cell-leaking', 'cell-end-of-life')),
   best_before           text,
-  capacity_mah          numeric(13, 6),
-  consumption_microamps numeric(13, 6),
+  capacity_mah          numeric,
+  consumption_microamps numeric,
   note                  text,
   ticket_id             uuid,
   recorded_at           timestamptz not null default now(),
@@ -306,6 +309,20 @@ create table strike (
 );
 create index strike_watch_id on strike (watch_id) where watch_id is not null;
 
+-- What an edited record said before: every change keeps the old values, signer, time and reason.
+create table edit (
+  id          uuid primary key default uuid_v7(),
+  record      text not null,
+  record_id   uuid not null,
+  version     int not null,
+  before      jsonb not null,
+  reason      text,
+  edited_on   date not null,
+  recorded_at timestamptz not null default now(),
+  recorded_by text not null
+);
+create index edit_record_id on edit (record_id, version);
+
 -- ---------------------------------------------------------------- house rules
 
 create table house_rule (
@@ -331,6 +348,9 @@ create table obligation (
   base_on        date,
   base_from      text,
   base_until     date,
+  event_on       date,
+  last_word_on   date,
+  notices_by     text,
   months         int,
   due_on         date,
   notices_due_on date,
@@ -355,7 +375,7 @@ create index obligation_due_on on obligation (due_on, watch_id) where due_on is 
 do $$
 declare t text;
 begin
-  foreach t in array array['notice_choice', 'guidance', 'ownership', 'movement', 'hazard', 'watch_event', 'wear_statement', 'watchmaker_note', 'strike', 'house_rule'] loop
+  foreach t in array array['notice_choice', 'guidance', 'ownership', 'movement', 'hazard', 'watch_event', 'wear_statement', 'watchmaker_note', 'strike', 'house_rule', 'edit'] loop
     execute format('create trigger %I before update or delete on %I for each row execute function refuse_rewriting()', t || '_append_only', t);
     execute format('create trigger %I before truncate on %I for each statement execute function refuse_rewriting()', t || '_no_truncate', t);
   end loop;

@@ -138,7 +138,9 @@ export async function startEmbedded(options: EmbeddedOptions): Promise<EmbeddedS
     const flags = [`--pgdata=${cluster}`, `--username=${USER}`, `--pwfile=${passwordFile}`, '--auth=scram-sha-256']
     const locale = ['--encoding=UTF8', '--locale=C', '--lc-messages=C', ...(options.throwaway ? ['--no-sync'] : [])]
     await run(bin.initdb, [...flags, ...locale], { ...as, cwd: folder }).catch((error) => {
-      throw new Error(`the embedded PostgreSQL could not make its data folder ${cluster}: ${error.stderr ?? error.message}`)
+      throw new Error(
+        `the embedded PostgreSQL could not make its data folder ${cluster}: ${error.stderr ?? error.message}`,
+      )
     })
   }
 

@@ -5,7 +5,8 @@ import pg from 'pg'
 
 const here = path.dirname(fileURLToPath(import.meta.url))
 /** src/db or dist/src/db: the folder prisma/ stands beside src/, or beside dist/. */
-const root = path.basename(path.resolve(here, '../..')) === 'dist' ? path.resolve(here, '../../..') : path.resolve(here, '../..')
+const root =
+  path.basename(path.resolve(here, '../..')) === 'dist' ? path.resolve(here, '../../..') : path.resolve(here, '../..')
 export const migrationsFolder = path.join(root, 'prisma', 'migrations')
 
 /** Brings a database to the newest schema; replicas that start together wait for one another on an advisory lock. */

@@ -1,7 +1,7 @@
 import { PrismaPg } from '@prisma/adapter-pg'
 import pg from 'pg'
-import { type Prisma, PrismaClient } from '../generated/prisma/client.ts'
 import type { Day } from '../domain/day.ts'
+import { type Prisma, PrismaClient } from '../generated/prisma/client.ts'
 
 /** What every use case is handed: inside a transaction or not, it is the same type. */
 export type Db = Prisma.TransactionClient
@@ -36,7 +36,8 @@ export async function openDatabase(url: string, options: OpenOptions = {}): Prom
     connectionTimeoutMillis: 10_000,
     idleTimeoutMillis: 60_000,
     application_name: 'mainplate',
-    options: '-c TimeZone=UTC -c statement_timeout=120000 -c lock_timeout=15000 -c idle_in_transaction_session_timeout=60000',
+    options:
+      '-c TimeZone=UTC -c statement_timeout=120000 -c lock_timeout=15000 -c idle_in_transaction_session_timeout=60000',
     types,
   })
   pool.on('error', options.onError ?? (() => {}))
@@ -66,7 +67,10 @@ export const dateOf = (day: Day): Date => new Date(`${day}T00:00:00Z`)
 
 /** Serialization failure or deadlock, whether Prisma saw it in a model query (P2034) or in raw SQL (P2010). */
 export function isConflict(error: unknown): boolean {
-  const { code, meta } = error as { code?: string; meta?: { driverAdapterError?: { cause?: { originalCode?: string } } } }
+  const { code, meta } = error as {
+    code?: string
+    meta?: { driverAdapterError?: { cause?: { originalCode?: string } } }
+  }
   if (code === 'P2034' || code === '40001' || code === '40P01') return true
   const original = meta?.driverAdapterError?.cause?.originalCode
   return code === 'P2010' && (original === '40001' || original === '40P01')
@@ -88,7 +92,11 @@ export function violationOf(error: unknown): { constraint?: string; state?: stri
   const e = error as {
     code?: string
     constraint?: string
-    meta?: { driverAdapterError?: { cause?: { originalCode?: string; constraint?: { index?: string; fields?: string[] }; originalMessage?: string } } }
+    meta?: {
+      driverAdapterError?: {
+        cause?: { originalCode?: string; constraint?: { index?: string; fields?: string[] }; originalMessage?: string }
+      }
+    }
   }
   const cause = e.meta?.driverAdapterError?.cause
   if (cause) {

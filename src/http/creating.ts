@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto'
 import type { FastifyReply, FastifyRequest } from 'fastify'
-import { Prisma } from '../generated/prisma/client.ts'
 import { Refusal } from '../domain/refusals.ts'
+import { Prisma } from '../generated/prisma/client.ts'
 import { type Act, act, type Service, signerOf } from './service.ts'
 
 /** What a creating act answers with; `location` is the address of what was made. */
@@ -27,7 +27,11 @@ function canonical(value: unknown): string {
 }
 
 export const fingerprintOf = (request: FastifyRequest): Uint8Array<ArrayBuffer> =>
-  new Uint8Array(createHash('sha256').update(`${request.method} ${request.url}\n${canonical(request.body)}`).digest())
+  new Uint8Array(
+    createHash('sha256')
+      .update(`${request.method} ${request.url}\n${canonical(request.body)}`)
+      .digest(),
+  )
 
 /** The key of the header: a structured-field string (draft-ietf-httpapi-idempotency-key-header). */
 export function idempotencyKeyOf(request: FastifyRequest): string {
@@ -50,44 +54,50 @@ export async function createOnce(
   reply: FastifyReply,
   work: (act: Act) => Promise<Created>,
 ): Promise<void> {
-    const who = signerOf(request)
-    const key = idempotencyKeyOf(request)
-    const fingerprint = fingerprintOf(request)
-    const route = `${request.method} ${request.routeOptions.url}`
+  const who = signerOf(request)
+  const key = idempotencyKeyOf(request)
+  const fingerprint = fingerprintOf(request)
+  const route = `${request.method} ${request.routeOptions.url}`
 
-    const answer = await act(service, who, async (doing) => {
-      const { tx } = doing
-      // a second request with this key waits here for the first to commit; a short wait, then 409
-      const mine = await tx.$queryRaw<{ one: number }[]>`
+  const answer = await act(service, who, async (doing) => {
+    const { tx } = doing
+    // a second request with this key waits here for the first to commit; a short wait, then 409
+    const mine = await tx.$queryRaw<{ one: number }[]>`
         with patience as (select set_config('lock_timeout', '3s', true))
         insert into idempotency_key (staff_key_id, route, key, fingerprint)
         select ${who.keyId}::uuid, ${route}, ${key}, ${fingerprint} from patience
         on conflict do nothing returning 1 as one`.catch(inFlight)
-      if (mine.length === 0) {
-        const stored = (await tx.idempotencyKey.findUniqueOrThrow({
-          where: { staffKeyId_route_key: { staffKeyId: who.keyId ?? '', route, key } },
-        })) as Stored
-        if (Buffer.compare(Buffer.from(stored.fingerprint), Buffer.from(fingerprint)) !== 0) throw new Refusal('idempotency-key-reused')
-        const headers = (stored.headers ?? {}) as { location?: string; etag?: string }
-        return { status: stored.status ?? 201, ...headers, body: stored.body, replayed: true }
-      }
-      const made = { status: 201, ...(await work(doing)) }
-      const headers = { location: made.location, etag: made.etag }
-      await tx.idempotencyKey.update({
+    if (mine.length === 0) {
+      const stored = (await tx.idempotencyKey.findUniqueOrThrow({
         where: { staffKeyId_route_key: { staffKeyId: who.keyId ?? '', route, key } },
-        data: { status: made.status, headers, body: (made.stored ?? made.body ?? Prisma.JsonNull) as Prisma.InputJsonValue },
-      })
-      return { ...made, replayed: false }
+      })) as Stored
+      if (Buffer.compare(Buffer.from(stored.fingerprint), Buffer.from(fingerprint)) !== 0)
+        throw new Refusal('idempotency-key-reused')
+      const headers = (stored.headers ?? {}) as { location?: string; etag?: string }
+      return { status: stored.status ?? 201, ...headers, body: stored.body, replayed: true }
+    }
+    const made = { status: 201, ...(await work(doing)) }
+    const headers = { location: made.location, etag: made.etag }
+    await tx.idempotencyKey.update({
+      where: { staffKeyId_route_key: { staffKeyId: who.keyId ?? '', route, key } },
+      data: {
+        status: made.status,
+        headers,
+        body: (made.stored ?? made.body ?? Prisma.JsonNull) as Prisma.InputJsonValue,
+      },
     })
+    return { ...made, replayed: false }
+  })
 
-    if (answer.location) reply.header('location', answer.location)
-    if (answer.etag) reply.header('etag', answer.etag)
-    if (answer.replayed) reply.header('idempotent-replayed', 'true')
-    reply.code(answer.status).send(answer.body)
+  if (answer.location) reply.header('location', answer.location)
+  if (answer.etag) reply.header('etag', answer.etag)
+  if (answer.replayed) reply.header('idempotent-replayed', 'true')
+  reply.code(answer.status).send(answer.body)
 }
 
 function inFlight(error: unknown): never {
-  const original = (error as { meta?: { driverAdapterError?: { cause?: { originalCode?: string } } } }).meta?.driverAdapterError?.cause?.originalCode
+  const original = (error as { meta?: { driverAdapterError?: { cause?: { originalCode?: string } } } }).meta
+    ?.driverAdapterError?.cause?.originalCode
   if (original === '55P03') throw new Refusal('idempotency-key-in-flight')
   throw error
 }

@@ -65,7 +65,8 @@ export function registerGuard(app: FastifyInstance, service: Service): void {
   app.addHook('onRoute', (route) => {
     // the pages that show the API come from a library that knows no roles
     if (route.url.startsWith('/docs')) route.config = { ...route.config, roles: 'public' }
-    if (route.config?.roles === undefined) throw new Error(`the route ${route.method} ${route.url} does not state its roles`)
+    if (route.config?.roles === undefined)
+      throw new Error(`the route ${route.method} ${route.url} does not state its roles`)
   })
   app.addHook('onRequest', async (request) => {
     const allowed = request.routeOptions.config.roles

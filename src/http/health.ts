@@ -1,5 +1,5 @@
 import type { FastifyInstance } from 'fastify'
-import { Gauge, Histogram, Registry, collectDefaultMetrics } from 'prom-client'
+import { collectDefaultMetrics, Gauge, Histogram, Registry } from 'prom-client'
 import { z } from 'zod'
 import { Refusal } from '../domain/refusals.ts'
 import type { Service } from './service.ts'
@@ -38,16 +38,24 @@ export function registerHealth(app: FastifyInstance, service: Service): Registry
   })
   const answer = z.object({ status: z.literal('ok') })
   const schema = (summary: string) => ({ tags: ['service'], summary, response: { 200: answer } })
-  app.get('/livez', { config: { roles: 'public' }, schema: schema('Is the process alive') }, () => ({ status: 'ok' as const }))
-  app.get('/readyz', { config: { roles: 'public' }, schema: schema('Can it answer: the database is asked') }, async () => {
-    if (closing) throw new Refusal('service-busy')
-    await service.database.pool.query('select 1').catch(() => {
-      throw new Refusal('service-busy')
-    })
-    return { status: 'ok' as const }
-  })
-  app.get('/metrics', { config: { roles: 'public' }, schema: { tags: ['service'], summary: 'Metrics in the Prometheus text format' } }, async (_request, reply) =>
-    reply.type(registry.contentType).send(await registry.metrics()),
+  app.get('/livez', { config: { roles: 'public' }, schema: schema('Is the process alive') }, () => ({
+    status: 'ok' as const,
+  }))
+  app.get(
+    '/readyz',
+    { config: { roles: 'public' }, schema: schema('Can it answer: the database is asked') },
+    async () => {
+      if (closing) throw new Refusal('service-busy')
+      await service.database.pool.query('select 1').catch(() => {
+        throw new Refusal('service-busy')
+      })
+      return { status: 'ok' as const }
+    },
+  )
+  app.get(
+    '/metrics',
+    { config: { roles: 'public' }, schema: { tags: ['service'], summary: 'Metrics in the Prometheus text format' } },
+    async (_request, reply) => reply.type(registry.contentType).send(await registry.metrics()),
   )
   return registry
 }

@@ -15,7 +15,9 @@ export async function registerOpenapi(app: FastifyInstance): Promise<void> {
       openapi: '3.1.0',
       info: { title: 'Mainplate', version: '1', description },
       components: {
-        securitySchemes: { staffKey: { type: 'http', scheme: 'bearer', description: 'A staff key, shown once when a manager makes it.' } },
+        securitySchemes: {
+          staffKey: { type: 'http', scheme: 'bearer', description: 'A staff key, shown once when a manager makes it.' },
+        },
         schemas: { Problem: z.toJSONSchema(problemSchema, { io: 'output' }) as never },
       },
     },

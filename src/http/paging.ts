@@ -36,13 +36,21 @@ export function afterOf(request: FastifyRequest, length: number): SortValue[] | 
 }
 
 /** Takes one row more than the page to see whether there is a next one; sets the Link header. */
-export function page<T>(request: FastifyRequest, reply: FastifyReply, rows: readonly T[], sortValues: (row: T) => SortValue[]): { items: T[] } {
+export function page<T>(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  rows: readonly T[],
+  sortValues: (row: T) => SortValue[],
+): { items: T[] } {
   const { limit } = request.query as { limit: number }
   const items = rows.slice(0, limit)
   const last = items.at(-1)
   if (rows.length > limit && last !== undefined) {
     const url = new URL(request.url, 'http://service')
-    url.searchParams.set('after', Buffer.from(JSON.stringify([markOf(request), ...sortValues(last)])).toString('base64url'))
+    url.searchParams.set(
+      'after',
+      Buffer.from(JSON.stringify([markOf(request), ...sortValues(last)])).toString('base64url'),
+    )
     reply.header('link', `<${url.pathname}${url.search}>; rel="next"`)
   }
   return { items }

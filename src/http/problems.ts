@@ -14,7 +14,14 @@ export const problemSchema = z
     detail: z.string(),
     instance: z.string(),
     errors: z
-      .array(z.object({ pointer: z.string().optional(), parameter: z.string().optional(), header: z.string().optional(), detail: z.string() }))
+      .array(
+        z.object({
+          pointer: z.string().optional(),
+          parameter: z.string().optional(),
+          header: z.string().optional(),
+          detail: z.string(),
+        }),
+      )
       .optional(),
   })
   .meta({ description: 'A problem as of RFC 9457.' })
@@ -36,7 +43,9 @@ export function sendProblem(request: FastifyRequest, reply: FastifyReply, refusa
     detail: refusal.message,
     instance: `urn:request:${request.id}`,
     ...(refusal.faults.length > 0 && {
-      errors: refusal.faults.map((fault) => (fault.pointer === undefined ? fault : { ...fault, pointer: asFragment(fault.pointer) })),
+      errors: refusal.faults.map((fault) =>
+        fault.pointer === undefined ? fault : { ...fault, pointer: asFragment(fault.pointer) },
+      ),
     }),
   }
   if (status === 401) reply.header('www-authenticate', 'Bearer')
@@ -78,7 +87,8 @@ function faultsOf(issues: readonly z.core.$ZodIssue[], context: string | undefin
     if (!faults.has(key)) faults.set(key, { ...place, detail })
   }
   for (const issue of issues) {
-    if (issue.code === 'unrecognized_keys') for (const key of issue.keys) add([...issue.path, key], 'is not known here; remove it or mend its name')
+    if (issue.code === 'unrecognized_keys')
+      for (const key of issue.keys) add([...issue.path, key], 'is not known here; remove it or mend its name')
     else add(issue.path, issue.message.endsWith('received undefined') ? 'is missing' : issue.message)
   }
   return [...faults.values()]
@@ -88,7 +98,8 @@ function faultsOf(issues: readonly z.core.$ZodIssue[], context: string | undefin
 export function refusalOf(error: unknown): Refusal {
   if (error instanceof Refusal) return error
   const known = error as FastifyError
-  if (error instanceof DoorError) return new Refusal('faulty-input', {}, faultsOf(error.issues, known.validationContext))
+  if (error instanceof DoorError)
+    return new Refusal('faulty-input', {}, faultsOf(error.issues, known.validationContext))
   switch (known.code) {
     case 'FST_ERR_CTP_INVALID_JSON_BODY':
     case 'FST_ERR_CTP_EMPTY_JSON_BODY':
@@ -111,12 +122,19 @@ export function refusalOf(error: unknown): Refusal {
   const violation = violationOf(error)
   const meant = refusalFor(violation)
   if (meant) return meant
-  if (violation.state === '55P03' || violation.state === '57P01' || violation.state === '57P03' || violation.state?.startsWith('08') || violation.state === '53300')
+  if (
+    violation.state === '55P03' ||
+    violation.state === '57P01' ||
+    violation.state === '57P03' ||
+    violation.state?.startsWith('08') ||
+    violation.state === '53300'
+  )
     return new Refusal('service-busy')
   // text that PostgreSQL cannot store (a zero byte) is the sender's fault, not ours
   if (violation.state === '22021' || violation.state === '22P05')
     return new Refusal('faulty-input', {}, [{ pointer: '', detail: 'has a character that cannot be stored' }])
-  if (known.statusCode && known.statusCode >= 400 && known.statusCode < 500) return new Refusal('faulty-input', {}, [{ pointer: '', detail: known.message }])
+  if (known.statusCode && known.statusCode >= 400 && known.statusCode < 500)
+    return new Refusal('faulty-input', {}, [{ pointer: '', detail: known.message }])
   return new Refusal('internal-fault')
 }
 

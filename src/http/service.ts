@@ -25,7 +25,13 @@ const formatted = new Map<string, Intl.DateTimeFormat>()
 export function dayAt(instant: Date, zone: string): Day {
   let format = formatted.get(zone)
   if (!format) {
-    format = new Intl.DateTimeFormat('en-CA', { timeZone: zone, calendar: 'gregory', year: 'numeric', month: '2-digit', day: '2-digit' })
+    format = new Intl.DateTimeFormat('en-CA', {
+      timeZone: zone,
+      calendar: 'gregory',
+      year: 'numeric',
+      month: '2-digit',
+      day: '2-digit',
+    })
     formatted.set(zone, format)
   }
   return format.format(instant) as Day

@@ -13,7 +13,9 @@ export const dayOut = z.string().meta({ format: 'date', examples: ['2026-11-25']
 
 export const partialDay = z
   .string()
-  .refine((value) => isPartialDay(value), { error: 'must be a year, a month or a day that exists: YYYY, YYYY-MM or YYYY-MM-DD, from 1500 to 2200' })
+  .refine((value) => isPartialDay(value), {
+    error: 'must be a year, a month or a day that exists: YYYY, YYYY-MM or YYYY-MM-DD, from 1500 to 2200',
+  })
   .meta({ examples: ['2019-06'] }) as unknown as z.ZodType<PartialDay, string>
 
 export const partialDayOut = z.string().meta({ examples: ['2019-06'] })

@@ -1,5 +1,5 @@
-import { afterAll, beforeAll, expect, test } from 'vitest'
 import supertest from 'supertest'
+import { afterAll, beforeAll, expect, test } from 'vitest'
 import { type House, openHouse } from '../support/house.ts'
 
 let house: House
@@ -20,12 +20,21 @@ test('a key works until it is revoked, and is refused from that moment on', asyn
 })
 
 test('the secret is stored hashed and shown once: a repeated request is answered without it', async () => {
-  const first = await house.as('manager').post('/v1/staff-keys', { name: 'Counter two', role: 'counter' }, '"once"').expect(201)
-  const again = await house.as('manager').post('/v1/staff-keys', { role: 'counter', name: 'Counter two' }, '"once"').expect(201)
+  const first = await house
+    .as('manager')
+    .post('/v1/staff-keys', { name: 'Counter two', role: 'counter' }, '"once"')
+    .expect(201)
+  const again = await house
+    .as('manager')
+    .post('/v1/staff-keys', { role: 'counter', name: 'Counter two' }, '"once"')
+    .expect(201)
   expect(again.body).toEqual({ ...first.body, key: null })
   expect(again.headers['idempotent-replayed']).toBe('true')
   const secret = first.body.key.split('_').slice(2).join('_')
-  const { rows } = await house.database.pool.query('select count(*)::int as n from staff_key where position($1::bytea in secret_hash) > 0', [Buffer.from(secret)])
+  const { rows } = await house.database.pool.query(
+    'select count(*)::int as n from staff_key where position($1::bytea in secret_hash) > 0',
+    [Buffer.from(secret)],
+  )
   expect(rows[0].n).toBe(0)
 })
 
@@ -44,7 +53,8 @@ test.each([
   ['faulty input', 'manager', '"k"', { name: '', role: 'boss', extra: 1 }, 400, 'faulty-input'],
 ])('%s is refused with a problem', async (_title, authorization, key, body, status, code) => {
   let call = supertest(house.app.server).post('/v1/staff-keys')
-  if (authorization) call = call.set('authorization', authorization === 'manager' ? `Bearer ${house.keys.manager}` : authorization)
+  if (authorization)
+    call = call.set('authorization', authorization === 'manager' ? `Bearer ${house.keys.manager}` : authorization)
   if (key) call = call.set('idempotency-key', key)
   const answer = await call.send(body)
   expect([answer.status, answer.body.type]).toEqual([status, `/problems/${code}`])
@@ -59,7 +69,10 @@ test('the same key with another body is refused, and so is a second request whil
   try {
     const { rows } = await blocker.query('select staff_key_id from idempotency_key limit 1')
     await blocker.query('begin')
-    await blocker.query(`insert into idempotency_key (staff_key_id, route, key, fingerprint) values ($1, 'POST /v1/staff-keys', 'busy', '\\x00')`, [rows[0].staff_key_id])
+    await blocker.query(
+      `insert into idempotency_key (staff_key_id, route, key, fingerprint) values ($1, 'POST /v1/staff-keys', 'busy', '\\x00')`,
+      [rows[0].staff_key_id],
+    )
     const waiting = await house.as('manager').post('/v1/staff-keys', { name: 'C', role: 'bench' }, '"busy"')
     expect([waiting.status, waiting.body.type]).toEqual([409, '/problems/idempotency-key-in-flight'])
   } finally {
@@ -69,7 +82,11 @@ test('the same key with another body is refused, and so is a second request whil
 })
 
 test('pages follow one another by Link and show every key once', async () => {
-  for (let n = 0; n < 5; n++) await house.as('manager').post('/v1/staff-keys', { name: `Page ${n}`, role: 'stock' }).expect(201)
+  for (let n = 0; n < 5; n++)
+    await house
+      .as('manager')
+      .post('/v1/staff-keys', { name: `Page ${n}`, role: 'stock' })
+      .expect(201)
   const seen: string[] = []
   let next: string | undefined = '/v1/staff-keys?limit=2'
   while (next) {

@@ -22,7 +22,11 @@ export default async function setup(project: TestProject) {
   const given = process.env.TEST_DATABASE_URL
   const folder = given ? null : await mkdtemp(path.join(os.tmpdir(), 'mainplate-test-'))
   const embedded = folder
-    ? await startEmbedded({ dataFolder: path.join(folder, 'data'), throwaway: true, settings: { max_connections: '200' } })
+    ? await startEmbedded({
+        dataFolder: path.join(folder, 'data'),
+        throwaway: true,
+        settings: { max_connections: '200' },
+      })
     : null
   const server = given ?? embedded?.url ?? ''
   const admin = new pg.Client({ connectionString: at(server, 'postgres') })

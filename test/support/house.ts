@@ -35,24 +35,39 @@ export type Caller = {
 export async function openHouse(options: { now?: string; env?: Record<string, string> } = {}): Promise<House> {
   const { url, drop } = await freshDatabase()
   const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-house-'))
-  const reading = readConfig({ DATA_FOLDER: folder, CENTRE_TIME_ZONE: 'UTC', CENTRE_NAME: 'Test Centre', LOG_LEVEL: 'silent', JOBS: 'off', ...options.env })
+  const reading = readConfig({
+    DATA_FOLDER: folder,
+    CENTRE_TIME_ZONE: 'UTC',
+    CENTRE_NAME: 'Test Centre',
+    LOG_LEVEL: 'silent',
+    JOBS: 'off',
+    ...options.env,
+  })
   if (!reading.ok) throw new Error(reading.faults.join('\n'))
   const database = await openDatabase(url, { poolSize: 10 })
   let now = instant(options.now ?? '2026-11-25')
-  const service: Service = { config: reading.config, database, clock: { now: () => now }, log: makeLog(process.env.TEST_LOG ?? 'silent') }
+  const service: Service = {
+    config: reading.config,
+    database,
+    clock: { now: () => now },
+    log: makeLog(process.env.TEST_LOG ?? 'silent'),
+  }
   const app = await buildApp(service)
   await app.listen({ host: '127.0.0.1', port: 0 })
 
   const keys = {} as Record<Role, string>
   for (const role of roles) {
-    const made = await act(service, { keyId: null, name: 'test', role: 'service' }, (doing) => addStaffKey(doing, { name: `${role} of the test`, role }))
+    const made = await act(service, { keyId: null, name: 'test', role: 'service' }, (doing) =>
+      addStaffKey(doing, { name: `${role} of the test`, role }),
+    )
     keys[role] = (made.body as { key: string }).key
   }
   const as = (role: Role): Caller => {
     const signed = (test: supertest.Test) => test.set('authorization', `Bearer ${keys[role]}`)
     return {
       get: (url) => signed(supertest(app.server).get(url)),
-      post: (url, body, idempotencyKey = `"${randomUUID()}"`) => signed(supertest(app.server).post(url)).set('idempotency-key', idempotencyKey).send(body),
+      post: (url, body, idempotencyKey = `"${randomUUID()}"`) =>
+        signed(supertest(app.server).post(url)).set('idempotency-key', idempotencyKey).send(body),
       patch: (url, body, etag) => signed(supertest(app.server).patch(url)).set('if-match', etag).send(body),
     }
   }

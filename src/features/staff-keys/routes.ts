@@ -37,7 +37,12 @@ export function staffKeyRoutes(app: Routes, service: Service): void {
     '/v1/staff-keys',
     {
       config,
-      schema: { tags: ['staff'], summary: 'Who has a key', querystring: z.strictObject(pageQuery), response: { 200: z.object({ items: z.array(keyOut) }) } },
+      schema: {
+        tags: ['staff'],
+        summary: 'Who has a key',
+        querystring: z.strictObject(pageQuery),
+        response: { 200: z.object({ items: z.array(keyOut) }) },
+      },
     },
     async (request, reply) => {
       const rows = await listStaffKeys(service.database.prisma, afterOf(request, 1), request.query.limit)
@@ -48,7 +53,12 @@ export function staffKeyRoutes(app: Routes, service: Service): void {
     '/v1/staff-keys/:id/revocation',
     {
       config,
-      schema: { tags: ['staff'], summary: 'Revoke a key at once; repeating it changes nothing', params: byId, response: { 200: keyOut } },
+      schema: {
+        tags: ['staff'],
+        summary: 'Revoke a key at once; repeating it changes nothing',
+        params: byId,
+        response: { 200: keyOut },
+      },
     },
     (request) => act(service, signerOf(request), (doing) => revokeStaffKey(doing, request.params.id)),
   )

@@ -1,0 +1,111 @@
+import type { Db } from '../../db/open.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import type { Created } from '../../http/creating.ts'
+import { etagOf } from '../../http/editing.ts'
+import type { Act } from '../../http/service.ts'
+import { keepBefore } from '../edits.ts'
+import { reckonLater } from '../obligations/later.ts'
+
+export type CalibreFields = {
+  name: string
+  energy: 'primary-cell' | 'rechargeable' | 'none' | 'unknown'
+  beatsPerHour?: number | null | undefined
+  jewels?: number | null | undefined
+  diameterMm?: number | null | undefined
+  liftAngleDegrees?: number | null | undefined
+  powerReserveHours?: number | null | undefined
+  frequencyHertz?: number | null | undefined
+  inhibitionPeriodSeconds?: number | null | undefined
+  motorPulseSeconds?: number | null | undefined
+  consumptionMaxMicroamps?: number | null | undefined
+  workingVoltageMax?: number | null | undefined
+  cellDesignation?: string | null | undefined
+  cellCount?: number | undefined
+  thermocompensated?: boolean | undefined
+  endOfLifeSign?: string | null | undefined
+}
+
+type Row = Awaited<ReturnType<Db['calibre']['findUniqueOrThrow']>>
+const numberOrNull = (value: { toNumber: () => number } | null) => value?.toNumber() ?? null
+
+const shown = (row: Row) => ({
+  id: row.id,
+  version: row.version,
+  name: row.name,
+  energy: row.energy,
+  beatsPerHour: row.beatsPerHour,
+  // derived, exact only where it divides: the integer of A/h is what is kept
+  hertz: row.beatsPerHour === null ? null : row.beatsPerHour / 7200,
+  jewels: row.jewels,
+  diameterMm: numberOrNull(row.diameterMm),
+  liftAngleDegrees: numberOrNull(row.liftAngleDegrees),
+  powerReserveHours: row.powerReserveHours,
+  frequencyHertz: row.frequencyHertz,
+  inhibitionPeriodSeconds: row.inhibitionPeriodSeconds,
+  motorPulseSeconds: row.motorPulseSeconds,
+  consumptionMaxMicroamps: numberOrNull(row.consumptionMaxMicroamps),
+  workingVoltageMax: numberOrNull(row.workingVoltageMax),
+  cellDesignation: row.cellDesignation,
+  cellCount: row.cellCount,
+  thermocompensated: row.thermocompensated,
+  endOfLifeSign: row.endOfLifeSign,
+})
+
+export async function addCalibres({ tx, who }: Act, calibres: readonly CalibreFields[]): Promise<Row[]> {
+  return tx.calibre.createManyAndReturn({
+    data: calibres.map((calibre) => ({ ...defined(calibre), createdBy: who.name })) as never,
+  })
+}
+
+const defined = (fields: object) =>
+  Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== undefined))
+
+export async function addCalibre(act: Act, input: CalibreFields): Promise<Created> {
+  const [row] = await addCalibres(act, [input])
+  if (!row) throw new Error('a calibre was written and not returned')
+  return { location: `/v1/calibres/${row.id}`, etag: etagOf(1), body: shown(row) }
+}
+
+export async function getCalibre(db: Db, id: string) {
+  const row = await db.calibre.findUnique({ where: { id } })
+  if (!row) throw new Refusal('not-found', { what: 'calibre', id })
+  return shown(row)
+}
+
+export async function listCalibres(
+  db: Db,
+  search: string | undefined,
+  after: (string | number | null)[] | null,
+  limit: number,
+) {
+  const rows = await db.calibre.findMany({
+    where: {
+      ...(search && { name: { contains: search, mode: 'insensitive' as const } }),
+      ...(after && { name: { gt: String(after[0]) } }),
+    },
+    orderBy: { name: 'asc' },
+    take: limit + 1,
+  })
+  return rows.map(shown)
+}
+
+/** Mends a calibre; where its beat changes, every watch it is in is reckoned again. */
+export async function editCalibre(
+  act: Act,
+  id: string,
+  expected: (version: number) => void,
+  input: Partial<CalibreFields>,
+) {
+  const { tx, today } = act
+  await tx.$queryRaw`select 1 from calibre where id = ${id}::uuid for update`
+  const before = await tx.calibre.findUnique({ where: { id } })
+  if (!before) throw new Refusal('not-found', { what: 'calibre', id })
+  expected(before.version)
+  await keepBefore(act, 'calibre', before)
+  const row = await tx.calibre.update({
+    where: { id },
+    data: { ...(defined(input) as object), version: { increment: 1 } },
+  })
+  if (row.beatsPerHour !== before.beatsPerHour) await reckonLater(tx, { calibreId: id }, today)
+  return shown(row)
+}

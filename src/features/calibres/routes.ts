@@ -1,0 +1,107 @@
+import { z } from 'zod'
+import { createOnce } from '../../http/creating.ts'
+import { expectedVersion, withEtag } from '../../http/editing.ts'
+import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import type { Routes } from '../../http/routes.ts'
+import { act, type Service, signerOf } from '../../http/service.ts'
+import { byId, idOut, line } from '../../http/shapes.ts'
+import { addCalibre, editCalibre, getCalibre, listCalibres } from './calibres.ts'
+
+const energy = z.enum(['primary-cell', 'rechargeable', 'none', 'unknown'])
+const fields = {
+  beatsPerHour: z.number().int().min(1).max(1_000_000).nullable().optional(),
+  jewels: z.number().int().min(0).max(200).nullable().optional(),
+  diameterMm: z.number().min(5).max(60).nullable().optional(),
+  liftAngleDegrees: z.number().min(30).max(70).nullable().optional(),
+  powerReserveHours: z.number().int().min(24).max(240).nullable().optional(),
+  frequencyHertz: z.number().int().min(1).max(10_000_000).nullable().optional(),
+  inhibitionPeriodSeconds: z.number().int().min(1).max(3600).nullable().optional(),
+  motorPulseSeconds: z.number().int().min(1).max(60).nullable().optional(),
+  consumptionMaxMicroamps: z.number().min(0.2).max(20).nullable().optional(),
+  workingVoltageMax: z.number().min(0.8).max(3.3).nullable().optional(),
+  cellDesignation: line(20).nullable().optional(),
+  cellCount: z.number().int().min(0).max(4).optional(),
+  thermocompensated: z.boolean().optional(),
+  endOfLifeSign: line(80).nullable().optional(),
+}
+export const calibreBody = z.strictObject({ name: line(80), energy, ...fields })
+const nullable = z.number().nullable()
+const calibreOut = z.object({
+  id: idOut,
+  version: z.number().int(),
+  name: z.string(),
+  energy: z.string(),
+  beatsPerHour: nullable,
+  hertz: nullable,
+  jewels: nullable,
+  diameterMm: nullable,
+  liftAngleDegrees: nullable,
+  powerReserveHours: nullable,
+  frequencyHertz: nullable,
+  inhibitionPeriodSeconds: nullable,
+  motorPulseSeconds: nullable,
+  consumptionMaxMicroamps: nullable,
+  workingVoltageMax: nullable,
+  cellDesignation: z.string().nullable(),
+  cellCount: z.number().int(),
+  thermocompensated: z.boolean(),
+  endOfLifeSign: z.string().nullable(),
+})
+
+export function calibreRoutes(app: Routes, service: Service): void {
+  const config = { roles: ['bench', 'stock', 'manager'] as const }
+  const everybody = { roles: ['counter', 'bench', 'stock', 'manager'] as const }
+  const tags = ['calibres']
+
+  app.post(
+    '/v1/calibres',
+    { config, schema: { tags, summary: 'Put a calibre on file', body: calibreBody, response: { 201: calibreOut } } },
+    (request, reply) => createOnce(service, request, reply, (doing) => addCalibre(doing, request.body)),
+  )
+  app.get(
+    '/v1/calibres',
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: 'Calibres by name',
+        querystring: z.strictObject({ ...pageQuery, search: line(80).optional() }),
+        response: { 200: z.object({ items: z.array(calibreOut) }) },
+      },
+    },
+    async (request, reply) => {
+      const rows = await listCalibres(
+        service.database.prisma,
+        request.query.search,
+        afterOf(request, 1),
+        request.query.limit,
+      )
+      return page(request, reply, rows, (row) => [row.name])
+    },
+  )
+  app.get(
+    '/v1/calibres/:id',
+    { config: everybody, schema: { tags, summary: 'One calibre', params: byId, response: { 200: calibreOut } } },
+    async (request, reply) => withEtag(reply, await getCalibre(service.database.prisma, request.params.id)),
+  )
+  app.patch(
+    '/v1/calibres/:id',
+    {
+      config,
+      schema: {
+        tags,
+        summary: 'Mend a calibre; the watches it is in are reckoned again',
+        params: byId,
+        body: z.strictObject({ name: line(80).optional(), energy: energy.optional(), ...fields }),
+        response: { 200: calibreOut },
+      },
+    },
+    async (request, reply) => {
+      const expected = expectedVersion(request)
+      return withEtag(
+        reply,
+        await act(service, signerOf(request), (doing) => editCalibre(doing, request.params.id, expected, request.body)),
+      )
+    },
+  )
+}

@@ -1,0 +1,65 @@
+import { z } from 'zod'
+import { createOnce } from '../../http/creating.ts'
+import type { Routes } from '../../http/routes.ts'
+import { type Service, todayAt } from '../../http/service.ts'
+import { day, dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
+import { changeHouseRule, listHouseRules } from './house-rules.ts'
+
+const ruleOut = z.object({
+  key: z.string(),
+  value: z.number(),
+  default: z.number(),
+  min: z.number(),
+  max: z.number(),
+  unit: z.string(),
+  words: z.string(),
+  values: z.array(
+    z.object({
+      id: idOut,
+      value: z.number(),
+      fromDay: dayOut,
+      reason: z.string(),
+      recordedAt: instantOut,
+      recordedBy: z.string(),
+    }),
+  ),
+})
+
+export function houseRuleRoutes(app: Routes, service: Service): void {
+  const tags = ['house rules']
+  app.get(
+    '/v1/house-rules',
+    {
+      config: { roles: ['counter', 'bench', 'stock', 'manager'] as const },
+      schema: {
+        tags,
+        summary: 'Every number the centre may change: value, default, bounds, unit, and its dated values',
+        querystring: z.strictObject({ on: day.optional() }),
+        response: { 200: z.object({ items: z.array(ruleOut) }) },
+      },
+    },
+    async (request) => ({ items: await listHouseRules(service.database.prisma, request.query.on ?? todayAt(service)) }),
+  )
+  app.post(
+    '/v1/house-rules',
+    {
+      config: { roles: ['manager'] as const },
+      schema: {
+        tags,
+        summary: 'A new value from a day on; the past is not rewritten',
+        body: z.strictObject({ key: line(60), value: z.number(), fromDay: day, reason: line(300) }),
+        response: {
+          201: z.object({
+            id: idOut,
+            key: z.string(),
+            value: z.number(),
+            fromDay: dayOut,
+            reason: z.string(),
+            recordedBy: z.string(),
+          }),
+        },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => changeHouseRule(doing, request.body)),
+  )
+}

@@ -1,0 +1,331 @@
+import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
+import { v7 as uuidv7 } from 'uuid'
+import { type Db, dateOf, dayOrNull } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import { digitsOf, nameKey } from '../../domain/searching.ts'
+import type { Created } from '../../http/creating.ts'
+import { etagOf } from '../../http/editing.ts'
+import type { Act } from '../../http/service.ts'
+import { keepBefore } from '../edits.ts'
+
+export type Means = 'e-mail' | 'phone' | 'post'
+export type NewContact = {
+  means: Means
+  value: string
+  preferredFor?: string[] | undefined
+  testedOn?: Day | undefined
+}
+export type NewChoice = {
+  kind: 'complete-service' | 'water-check' | 'cell-change'
+  choice: 'yes' | 'no' | 'not-asked'
+  on?: Day | undefined
+  means: string
+  wording: string
+}
+export type NewOwner = {
+  name: string
+  formOfAddress?: string | undefined
+  language: string
+  isFirm?: boolean | undefined
+  standing?: 'normal' | 'business-account' | 'do-not-serve' | 'in-dispute' | undefined
+  contacts: NewContact[]
+  noticeChoices?: NewChoice[] | undefined
+}
+
+/** E.164 where the number can be read as one; the country of the centre where none is dialled. */
+export function phoneKey(value: string, country: string): string | null {
+  const parsed = parsePhoneNumberFromString(value, country as 'CH')
+  return parsed?.isPossible() ? digitsOf(parsed.number) : null
+}
+
+function searchValue(contact: NewContact, country: string, pointer: string): string {
+  if (contact.means === 'e-mail') {
+    if (!mailAddress.test(contact.value))
+      throw new Refusal('faulty-input', {}, [{ pointer, detail: 'is not a mail address this service can write to' }])
+    return contact.value.toLowerCase()
+  }
+  if (contact.means === 'post') return nameKey(contact.value)
+  const key = phoneKey(contact.value, country)
+  if (key === null)
+    throw new Refusal('faulty-input', {}, [
+      { pointer, detail: 'is not a telephone number; write it with its country code, such as +41 44 668 18 00' },
+    ])
+  return key
+}
+
+/** Deliberately narrow (no quotes, comments or groups): address parsers have failed on everything else. */
+export const mailAddress =
+  /^[A-Za-z0-9.!#$%&'*+/=?^_{|}~-]{1,64}@(?=.{1,190}$)(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+[A-Za-z][A-Za-z0-9-]{0,61}[A-Za-z0-9]$/
+
+/** Writes any number of new owners with their contacts and choices; ids in the order given. */
+export async function addOwners(
+  { tx, today, who }: Act,
+  owners: readonly NewOwner[],
+  country: string,
+  pointer = (index: number) => `/${index}`,
+): Promise<string[]> {
+  const ids = owners.map(() => uuidv7())
+  const idOf = (index: number) => ids[index] ?? ''
+  await tx.owner.createMany({
+    data: owners.map((owner, index) => ({
+      id: idOf(index),
+      name: owner.name,
+      formOfAddress: owner.formOfAddress ?? null,
+      language: owner.language,
+      isFirm: owner.isFirm ?? false,
+      standing: owner.standing ?? 'normal',
+      searchName: nameKey(owner.name),
+      createdBy: who.name,
+    })),
+  })
+  const contacts = owners.flatMap((owner, index) =>
+    owner.contacts.map((contact, at) => ({
+      id: uuidv7(),
+      ownerId: idOf(index),
+      means: contact.means,
+      value: contact.value,
+      searchValue: searchValue(contact, country, `${pointer(index)}/contacts/${at}/value`),
+      preferredFor: contact.preferredFor ?? [],
+      testedOn: contact.testedOn ? dateOf(contact.testedOn) : null,
+      createdBy: who.name,
+    })),
+  )
+  if (contacts.length > 0) await tx.contact.createMany({ data: contacts })
+  const choices = owners.flatMap((owner, index) =>
+    (owner.noticeChoices ?? []).map((choice) => ({ ...choice, ownerId: idOf(index) })),
+  )
+  if (choices.length > 0)
+    await tx.noticeChoice.createMany({
+      data: choices.map(({ ownerId, on, ...choice }) => ({
+        id: uuidv7(),
+        ...choice,
+        ownerId,
+        chosenOn: dateOf(on ?? today),
+        recordedBy: who.name,
+      })),
+    })
+  return ids
+}
+
+/** A new owner; a likely double (same name with a shared means of contact) is offered, not silently made. */
+export async function addOwner(
+  act: Act,
+  input: NewOwner & { confirmedNew?: boolean | undefined },
+  country: string,
+): Promise<Created> {
+  const { confirmedNew, ...owner } = input
+  if (!confirmedNew) {
+    const doubles = await likelyDoubles(act.tx, owner, country)
+    if (doubles.length > 0) throw new Refusal('likely-double', { what: 'an owner', candidates: doubles })
+  }
+  const [id] = await addOwners(act, [owner], country, () => '')
+  return { location: `/v1/owners/${id}`, etag: etagOf(1), body: await getOwner(act.tx, id ?? '') }
+}
+
+/** Owners who share an e-mail address or telephone number with these contacts, whatever their names. */
+export async function likelyDoubles(db: Db, owner: Pick<NewOwner, 'contacts'>, country: string): Promise<string[]> {
+  const keys = owner.contacts
+    .filter((contact) => contact.means !== 'post')
+    .map((contact, at) => ({
+      means: contact.means,
+      searchValue: searchValue(contact, country, `/contacts/${at}/value`),
+    }))
+  if (keys.length === 0) return []
+  const found = await db.contact.findMany({
+    where: { OR: keys, endedOn: null },
+    select: { ownerId: true },
+    distinct: ['ownerId'],
+    take: 10,
+  })
+  return found.map((contact) => contact.ownerId)
+}
+
+export async function getOwner(db: Db, id: string) {
+  const row = await db.owner.findUnique({ where: { id } })
+  if (!row) throw new Refusal('not-found', { what: 'owner', id })
+  const [contacts, choices, watches] = await Promise.all([
+    db.contact.findMany({ where: { ownerId: id, endedOn: null }, orderBy: { id: 'asc' } }),
+    db.noticeChoice.findMany({ where: { ownerId: id }, orderBy: { id: 'asc' } }),
+    db.watch.findMany({ where: { ownerId: id }, orderBy: { id: 'asc' }, select: { id: true } }),
+  ])
+  const latest = new Map(choices.map((choice) => [choice.kind, choice]))
+  return {
+    id: row.id,
+    version: row.version,
+    name: row.name,
+    formOfAddress: row.formOfAddress,
+    language: row.language,
+    isFirm: row.isFirm,
+    standing: row.standing,
+    deceasedOn: dayOrNull(row.deceasedOn),
+    erasedOn: dayOrNull(row.erasedOn),
+    mergedInto: row.mergedInto,
+    contacts: contacts.map((contact) => ({
+      id: contact.id,
+      means: contact.means,
+      value: contact.value,
+      preferredFor: contact.preferredFor,
+      testedOn: dayOrNull(contact.testedOn),
+      failedOn: dayOrNull(contact.failedOn),
+    })),
+    noticeChoices: [...latest.values()].map((choice) => ({
+      kind: choice.kind,
+      choice: choice.choice,
+      on: dayOrNull(choice.chosenOn) ?? '',
+      means: choice.means,
+      wording: choice.wording,
+    })),
+    watchIds: watches.map((watch) => watch.id),
+    createdAt: row.createdAt.toISOString(),
+  }
+}
+
+export type OwnerEdit = Partial<Pick<NewOwner, 'name' | 'formOfAddress' | 'language' | 'isFirm' | 'standing'>> & {
+  reason?: string | undefined
+}
+
+export async function editOwner(act: Act, id: string, expected: (version: number) => void, input: OwnerEdit) {
+  const { tx } = act
+  const before = await lockOwner(tx, id)
+  expected(before.version)
+  await keepBefore(act, 'owner', before, input.reason)
+  const { reason: _, ...edit } = input
+  await tx.owner.update({
+    where: { id },
+    data: {
+      ...definedOf(edit),
+      ...(edit.name !== undefined && { searchName: nameKey(edit.name) }),
+      version: { increment: 1 },
+    },
+  })
+  await wakeNotices(tx, [id], act.today)
+  return getOwner(tx, id)
+}
+
+const definedOf = <T extends object>(value: T) =>
+  Object.fromEntries(Object.entries(value).filter(([, part]) => part !== undefined)) as {
+    [K in keyof T]: Exclude<T[K], undefined>
+  }
+
+async function lockOwner(tx: Db, id: string) {
+  await tx.$queryRaw`select 1 from owner where id = ${id}::uuid for update`
+  const row = await tx.owner.findUnique({ where: { id } })
+  if (!row) throw new Refusal('not-found', { what: 'owner', id })
+  if (row.erasedOn) throw new Refusal('owner-erased')
+  return row
+}
+
+export async function addContact(act: Act, ownerId: string, input: NewContact, country: string): Promise<Created> {
+  const { tx, who, today } = act
+  await lockOwner(tx, ownerId)
+  const row = await tx.contact.create({
+    data: {
+      ownerId,
+      means: input.means,
+      value: input.value,
+      searchValue: searchValue(input, country, '/value'),
+      preferredFor: input.preferredFor ?? [],
+      testedOn: input.testedOn ? dateOf(input.testedOn) : null,
+      createdBy: who.name,
+    },
+  })
+  await wakeNotices(tx, [ownerId], today)
+  return { location: `/v1/owners/${ownerId}`, body: { id: row.id, owner: await getOwner(tx, ownerId) } }
+}
+
+/** A means of contact that no longer holds; it stays on file as ended. */
+export async function endContact({ tx, today }: Act, ownerId: string, contactId: string) {
+  const { count } = await tx.contact.updateMany({
+    where: { id: contactId, ownerId, endedOn: null },
+    data: { endedOn: dateOf(today) },
+  })
+  if (count === 0) throw new Refusal('not-found', { what: 'contact of this owner', id: contactId })
+  return getOwner(tx, ownerId)
+}
+
+export async function recordChoice(act: Act, ownerId: string, input: NewChoice): Promise<Created> {
+  const { tx, today, who } = act
+  await lockOwner(tx, ownerId)
+  if (input.on && input.on > today)
+    throw new Refusal('fact-in-future', { what: 'A choice', today }, [
+      { pointer: '/on', detail: `lies after today, ${today}` },
+    ])
+  const { on, ...choice } = input
+  await tx.noticeChoice.create({ data: { ...choice, ownerId, chosenOn: dateOf(on ?? today), recordedBy: who.name } })
+  await wakeNotices(tx, [ownerId], today)
+  return { location: `/v1/owners/${ownerId}`, body: await getOwner(tx, ownerId) }
+}
+
+/** All letters stop on the day this is told, those already queued too; in the same transaction. */
+export async function markDeceased(
+  act: Act,
+  ownerId: string,
+  input: { on?: Day | undefined; toldBy: string },
+): Promise<Created> {
+  const { tx, today, who } = act
+  const before = await lockOwner(tx, ownerId)
+  const on = input.on ?? today
+  if (on > today)
+    throw new Refusal('fact-in-future', { what: 'This day', today }, [
+      { pointer: '/on', detail: `lies after today, ${today}` },
+    ])
+  await keepBefore(act, 'owner', before, `deceased, told by ${input.toldBy}`)
+  await tx.owner.update({
+    where: { id: ownerId },
+    data: { deceasedOn: dateOf(on), deceasedToldBy: input.toldBy, version: { increment: 1 } },
+  })
+  await withdrawQueued(tx, ownerId, who.name, 'owner deceased')
+  return { location: `/v1/owners/${ownerId}`, body: await getOwner(tx, ownerId) }
+}
+
+export async function withdrawQueued(tx: Db, ownerId: string, by: string, why: string): Promise<void> {
+  await tx.$executeRaw`
+    with gone as (
+      update notice set state = 'withdrawn', withdrawn_by = ${by}, withdrawn_why = ${why}
+      where owner_id = ${ownerId}::uuid and state in ('queued', 'held') returning id)
+    update notice_item set key_taken = false from gone where notice_item.notice_id = gone.id`
+}
+
+/** One record of the same person is kept and the other points to it; both keep their numbers, so it can be undone. */
+export async function mergeOwners(act: Act, id: string, into: string): Promise<Created> {
+  const { tx, who, today } = act
+  if (id === into) throw new Refusal('merge-impossible', { why: 'they are the same record' })
+  // in id order, so that two merges the other way round cannot wait for each other
+  for (const one of [id, into].sort()) await lockOwner(tx, one)
+  const [merged, kept] = await Promise.all([
+    tx.owner.findUniqueOrThrow({ where: { id } }),
+    tx.owner.findUniqueOrThrow({ where: { id: into } }),
+  ])
+  if (merged.mergedInto) throw new Refusal('owner-merged', { into: merged.mergedInto })
+  if (kept.mergedInto) throw new Refusal('owner-merged', { into: kept.mergedInto })
+  const carries = await tx.owner.count({ where: { mergedInto: id } })
+  if (carries > 0)
+    throw new Refusal('merge-impossible', {
+      why: 'others were merged into the first; merge those into the second themselves',
+    })
+  await keepBefore(act, 'owner', merged, `merged into ${into}`)
+  await tx.owner.update({ where: { id }, data: { mergedInto: into, version: { increment: 1 } } })
+  await withdrawQueued(tx, id, who.name, 'owner merged')
+  await wakeNotices(tx, [id, into], today)
+  return { status: 200, body: await getOwner(tx, id) }
+}
+
+export async function unmergeOwner(act: Act, id: string): Promise<Created> {
+  const { tx, today } = act
+  const row = await lockOwner(tx, id)
+  if (!row.mergedInto) throw new Refusal('merge-impossible', { why: 'this record is not merged' })
+  await keepBefore(act, 'owner', row, 'unmerged')
+  await tx.owner.update({ where: { id }, data: { mergedInto: null, version: { increment: 1 } } })
+  await wakeNotices(tx, [id, row.mergedInto], today)
+  return { status: 200, body: await getOwner(tx, id) }
+}
+
+/** A fact about the person may have ended a reason that held letters back: their watches are looked at in the next nightly run. */
+export async function wakeNotices(tx: Db, ownerIds: readonly string[], today: Day): Promise<void> {
+  await tx.$executeRaw`
+    update obligation set next_notice_on = ${today}::date
+    from watch where watch.id = obligation.watch_id and watch.owner_id = any(${[...ownerIds]}::uuid[])
+      and obligation.rule is not null and obligation.kind <> 'seals' and obligation.coming_up_from <= ${today}::date
+      and (obligation.next_notice_on is null or obligation.next_notice_on > ${today}::date)`
+}
