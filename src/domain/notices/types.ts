@@ -1,19 +1,16 @@
 import type { Day } from '../day.ts'
+import type { BaseFrom, Rule, Standing } from '../reckoning/answer.ts'
+import type { ObligationKind } from '../reckoning/facts.ts'
 
 /**
  * What goes into the decision which letters go, and the plan of a letter that comes out of it. The texts are rendered
  * from the plan alone, plus what is on file of the owner and the watches named in it. All days are days of the centre.
  */
 
-export type DueKind = 'complete-service' | 'water-check' | 'cell-change' | 'seals'
 /** What an item of a letter can be about. */
-export type NoticeKind = DueKind | 'guarantee'
+export type NoticeKind = ObligationKind | 'guarantee'
 /** The kinds an owner is asked about; seals and guarantee count as service. */
 export type ChoiceKind = 'complete-service' | 'water-check' | 'cell-change'
-
-/** The rules that are an event's: something happened, so the watch is due. */
-export type EventRule = 'trouble' | 'opened-since-test' | 'not-resistant' | 'leaking' | 'spent' | 'end-of-life'
-export type DueStanding = 'not-yet' | 'coming-up' | 'due' | 'overdue' | 'asked-enough' | 'to-be-assessed'
 
 /**
  * `1`, `2`, `3`: the stages of a round. `assess`: the one letter of an item to be assessed. `after-refusal`: the one
@@ -49,9 +46,9 @@ export interface DuePart {
   readonly watchId: string
   /** the owner record that holds the watch: of merged records not always the one written to */
   readonly recordId: string
-  readonly kind: DueKind
-  readonly rule: string
-  readonly standing: DueStanding
+  readonly kind: ObligationKind
+  readonly rule: Rule
+  readonly standing: Standing
   readonly cycle: string
   /** run day of the first letter of the round */
   readonly round: Day
@@ -65,10 +62,10 @@ export interface DuePart {
   /** the due day of the reckoning; differs where fairness moved the day for letters */
   readonly reckonedDueOn: Day
   readonly baseOn: Day | null
-  readonly baseFrom: string
+  readonly baseFrom: BaseFrom
   readonly months: number | null
   /** the kind (of the same watch) whose visit covers this one: one visit, one price; null where it stands alone */
-  readonly foldedUnder: DueKind | null
+  readonly foldedUnder: ObligationKind | null
   /** true where it swallows others or is swallowed */
   readonly bundled: boolean
   readonly wentOut: WentOut
@@ -87,7 +84,7 @@ export interface MovedLaterPart {
   readonly part: 'moved-later'
   readonly watchId: string
   readonly recordId: string
-  readonly kind: DueKind
+  readonly kind: ObligationKind
   readonly cycle: string
   readonly round: Day
   readonly stage: Stage
@@ -187,10 +184,10 @@ export interface WatchState {
 }
 
 export interface ObligationState {
-  readonly kind: DueKind
-  readonly rule: string
+  readonly kind: ObligationKind
+  readonly rule: Rule
   readonly baseOn: Day | null
-  readonly baseFrom: string
+  readonly baseFrom: BaseFrom
   readonly months: number | null
   readonly dueOn: Day
   readonly noticesDueOn: Day
@@ -235,7 +232,7 @@ export interface GuaranteeState {
 
 export interface NextNotice {
   readonly watchId: string
-  readonly kind: DueKind
+  readonly kind: ObligationKind
   /** the earliest coming day on which the item must be looked at again; null where only a changed fact can change it */
   readonly nextNoticeOn: Day | null
 }
