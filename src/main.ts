@@ -24,7 +24,12 @@ const embedded: EmbeddedServer | null = config.database.url
   ? null
   : await startEmbedded({ dataFolder: config.dataFolder })
 const url = config.database.url ?? embedded?.url ?? ''
-const migrated = await migrate(url)
+const migrated = await migrate(url).catch((error: Error & { code?: string }) => {
+  process.stderr.write(
+    `The service cannot start: the database at ${new URL(url).host} did not answer as it should (${error.code ?? ''} ${error.message}).\nCheck DATABASE_URL and that PostgreSQL 15 to 18 runs there.\n`,
+  )
+  process.exit(1)
+})
 if (migrated.length > 0) log.info({ migrated }, 'database brought up to date')
 const database = await openDatabase(url, {
   poolSize: config.database.poolSize,
@@ -48,7 +53,7 @@ closeWithGrace({ delay: 30_000, logger: log }, async ({ err, signal }) => {
 const address = await app.listen({ host: config.http.host, port: config.http.port })
 log.info(
   {
-    address,
+    at: address,
     docs: `${address}/docs`,
     data: embedded ? path.relative(process.cwd(), config.dataFolder) : 'DATABASE_URL',
   },

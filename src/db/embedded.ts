@@ -19,7 +19,7 @@ export type EmbeddedOptions = {
   /** where the cluster lives; moved to a reachable folder when another system user must run it and cannot get there */
   dataFolder: string
   database?: string
-  /** settings for a cluster whose content may be lost: tests and benchmarks */
+  /** for tests and benchmarks: fast settings that may lose the content, which is removed at the stop */
   throwaway?: boolean
   settings?: Record<string, string>
 }
@@ -193,8 +193,10 @@ export async function startEmbedded(options: EmbeddedOptions): Promise<EmbeddedS
     url: urlOf(port, database),
     stop: async () => {
       process.off('exit', onExit)
+      server.ref()
       server.kill('SIGINT')
       await exited
+      if (options.throwaway) await rm(folder, { recursive: true, force: true })
     },
   }
 }

@@ -42,8 +42,6 @@ export function registerGuard(app: FastifyInstance, service: Service): void {
     const header = request.headers.authorization
     if (header === undefined) throw new Refusal('key-missing')
     const now = service.clock.now().getTime()
-    const wait = failures.blockedFor(request.ip, now)
-    if (wait > 0) throw new Refusal('too-many-requests', { seconds: wait })
     const parts = SHAPE.exec(header)
     const { rows } = parts
       ? await service.database.pool.query<KeyRow>({
@@ -55,8 +53,10 @@ export function registerGuard(app: FastifyInstance, service: Service): void {
     const row = rows[0]
     const given = hashOfSecret(parts?.[2] ?? '')
     if (!row || !timingSafeEqual(row.secret_hash, given) || row.ended) {
+      // a good key passes from any address: a whole house shares one, and must not be locked out by one broken client
+      const wait = failures.blockedFor(request.ip, now)
       failures.count(request.ip, now)
-      throw new Refusal('key-refused')
+      throw wait > 0 ? new Refusal('too-many-requests', { seconds: wait }) : new Refusal('key-refused')
     }
     return { keyId: row.id, name: row.name, role: row.role }
   }

