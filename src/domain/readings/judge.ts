@@ -92,7 +92,7 @@ function judgeMechanical(readings: readonly Reading[], limits: Tolerances): Verd
   const verdicts: Verdict[] = []
   const ratesAt = (wind: Reading['wind']) =>
     readings.flatMap((r) =>
-      r.wind === wind && r.values['rate'] !== null && r.values['rate'] !== undefined ? [r.values['rate']] : [],
+      r.wind === wind && r.values.rate !== null && r.values.rate !== undefined ? [r.values.rate] : [],
     )
   const full = ratesAt('full')
   const after = ratesAt('after-24')
@@ -109,7 +109,7 @@ function judgeMechanical(readings: readonly Reading[], limits: Tolerances): Verd
   if (runDown !== null) check(verdicts, 'run-down effect', Math.abs(runDown), 's/d', null, limits.runDownMax)
   for (const reading of readings) {
     const place = `in ${reading.position ?? 'no named position'}`
-    const amplitude = reading.values['amplitude']
+    const amplitude = reading.values.amplitude
     if (amplitude !== null && amplitude !== undefined) {
       if (reading.wind === 'full') {
         const floor = flat.has(reading.position ?? '') ? limits.amplitudeFlatMin : limits.amplitudeUprightMin
@@ -125,7 +125,7 @@ function judgeMechanical(readings: readonly Reading[], limits: Tolerances): Verd
         )
       }
     }
-    const beatError = reading.values['beatError']
+    const beatError = reading.values.beatError
     if (beatError !== null && beatError !== undefined) {
       check(verdicts, `beat error ${place}`, beatError, 'ms', null, limits.beatErrorMax)
     }

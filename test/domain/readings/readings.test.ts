@@ -248,7 +248,7 @@ describe('judgement against the tolerances', () => {
   })
   it('sees oil that has dried: run-down and spread fall first, the mean stays', () => {
     const dry = good.map((r) =>
-      r.wind === 'after-24' ? { ...r, values: { ...r.values, rate: (r.values['rate'] ?? 0) + 14 } } : r,
+      r.wind === 'after-24' ? { ...r, values: { ...r.values, rate: (r.values.rate ?? 0) + 14 } } : r,
     )
     expect(outside(dry)).toContain('run-down effect')
     const wide = good.map((r) =>
