@@ -275,15 +275,13 @@ describe('facts', () => {
       house
         .as('bench')
         .post(`/v1/watches/${id}/events`, { event: 'cell-fitted', on: '2025-06-15', source: 'own-record' }),
-      house
-        .as('bench')
-        .post(`/v1/watches/${id}/events`, {
-          event: 'water-test',
-          on: '2025-07-01',
-          source: 'own-record',
-          passed: true,
-          bar: 10,
-        }),
+      house.as('bench').post(`/v1/watches/${id}/events`, {
+        event: 'water-test',
+        on: '2025-07-01',
+        source: 'own-record',
+        passed: true,
+        bar: 10,
+      }),
       house.as('counter').post(`/v1/watches/${id}/wear`, { water: 'now-and-then', source: 'owner-word' }),
     ])
     const { rows } = await house.database.pool.query(
@@ -465,12 +463,10 @@ describe('the stateless reckoning', () => {
       overdueFrom: '2027-05-15',
       stopOn: '2028-03-15',
     })
-    const faulty = await house
-      .as('counter')
-      .post('/v1/reckonings', {
-        watch: { kind: 'sundial', 'a/b': 1 },
-        history: [{ event: 'sign', on: '2024', source: 'paper' }],
-      })
+    const faulty = await house.as('counter').post('/v1/reckonings', {
+      watch: { kind: 'sundial', 'a/b': 1 },
+      history: [{ event: 'sign', on: '2024', source: 'paper' }],
+    })
     expect(faulty.body.errors.map((error: { pointer: string }) => error.pointer).sort()).toEqual([
       '#/history/0/sign',
       '#/on',
