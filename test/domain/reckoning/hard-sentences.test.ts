@@ -144,6 +144,13 @@ describe('newer: day, then source, then place in the list', () => {
     expect(ask(about({ kind: 'hand-wound' }, { history })).of('complete-service').baseFrom).toBe(from)
   })
 
+  it('of two alike on one day the later in the list counts', () => {
+    const fitted = (...cells: object[]) => ask(about({ kind: 'quartz' }, { history: cells })).of('cell-change').dueOn
+    const one = cellFitted('2026-06-10', { bestBefore: '2027-01-01' })
+    const other = cellFitted('2026-06-10', { bestBefore: '2027-03-01' })
+    expect([fitted(one, other), fitted(other, one)]).toEqual(['2027-03-01', '2027-01-01'])
+  })
+
   it('of guidance the latest in force wins, then the later in the list; of notes likewise', () => {
     const maker = (rows: object[], notes: object[] = []) =>
       ask(about({ kind: 'hand-wound' }, { guidance: rows, notes, history: [serviced('2022-06-10')] })).of(
