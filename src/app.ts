@@ -29,6 +29,9 @@ export async function buildApp(service: Service): Promise<App> {
     loggerInstance: service.log as FastifyBaseLogger,
     trustProxy: service.config.http.trustedProxies ?? false,
     bodyLimit: 262_144,
+    // strict bodies refuse such keys by name, with the other faults of the body
+    onProtoPoisoning: 'ignore',
+    onConstructorPoisoning: 'ignore',
     requestTimeout: 30_000,
     handlerTimeout: 30_000,
     keepAliveTimeout: 72_000,
