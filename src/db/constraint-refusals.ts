@@ -16,6 +16,13 @@ const meanings: Readonly<Record<string, { code: RefusalCode; facts?: Record<stri
   calibre_name_key: { code: 'calibre-known' },
   watch_maker_serial_key: { code: 'serial-known' },
   strike_pkey: { code: 'already-struck' },
+  ticket_record_strikes_key: { code: 'already-struck' },
+  tool_serial_key: { code: 'tool-known' },
+  bench_name_key: { code: 'bench-known' },
+  staff_skill_staff_key_id_fkey: { code: 'not-found', facts: { what: 'staff key' } },
+  calibre_tolerance_calibre_id_fkey: { code: 'not-found', facts: { what: 'calibre' } },
+  tool_certificate_tool_id_fkey: { code: 'not-found', facts: { what: 'tool' } },
+  ticket_picture_once: { code: 'picture-refused', facts: { why: 'it is the picture of another ticket already' } },
 }
 
 export function refusalFor(violation: { constraint?: string }): Refusal | null {

@@ -28,13 +28,22 @@ export function answersTo(t: Pick<Snapshot, 'answers'>, version: Version): Reado
   return found
 }
 
-/** Lines of the newest version that were said yes to, by answers or by the ceiling; empty where neither holds. */
+/** The manager's goodwill for the newest version, while nothing that bears on the yes was recorded after it. */
+function goodwillStands(t: Snapshot, version: Version): boolean {
+  const { bearing } = looksAt(version, t.ceiling, t.revoked, ...t.answers)
+  return t.overrides.some((o) => o.gate === 'G7' && o.part === 'goodwill' && o.role === 'manager' && o.seq > bearing)
+}
+
+/** Lines of the newest version that were said yes to, by answers, the ceiling or goodwill; empty where none holds. */
 export function agreedLines(t: Snapshot): readonly string[] {
   const version = newestVersion(t)
   if (!version) return []
   const revokedSeq = t.revoked?.seq ?? 0
   const answers = answersTo({ answers: t.answers.filter((answer) => answer.seq > revokedSeq) }, version)
-  if (answers.size === 0) return ceilingStands(t) ? version.lines.map((line) => line.id) : []
+  if (answers.size === 0) {
+    const all = ceilingStands(t) || (wasAgreedAtOrAbove(t, version) && goodwillStands(t, version))
+    return all ? version.lines.map((line) => line.id) : []
+  }
   return version.lines.filter((line) => answers.get(line.id)?.answer === 'yes').map((line) => line.id)
 }
 

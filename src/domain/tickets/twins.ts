@@ -34,3 +34,13 @@ export function mightBeTaken(a: Look, b: Look): boolean {
     return false
   return (maker === true && model === true) || (metal === true && dial === true)
 }
+
+/** Keys under which candidates are found: by maker and model, by metal and dial; null where one of the two is unknown. */
+export function lookKeys(look: Look): { model: string | null; dial: string | null } {
+  const pair = (a: string | null, b: string | null) => {
+    const p = plain(a)
+    const q = plain(b)
+    return p === null || q === null ? null : `${p} ${q}`
+  }
+  return { model: pair(look.maker, look.model), dial: pair(look.metal, look.dial) }
+}

@@ -1,0 +1,154 @@
+import { z } from 'zod'
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import { nextFor } from '../../domain/tickets/next.ts'
+import { readTicketNumber } from '../../domain/tickets/number.ts'
+import type { Step } from '../../domain/tickets/steps.ts'
+import type { Settings } from '../../domain/tickets/settings.ts'
+import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
+import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
+import type { Day } from '../../domain/day.ts'
+import { type Act, act, dayAt, type Service, type Signer } from '../../http/service.ts'
+import { readRows } from './reading.ts'
+import { type Loaded, load } from './snapshot.ts'
+
+/** One act at the house's desk: an act, and the currency of the house. */
+export type Desk = Act & { readonly currency: string }
+
+export const atDesk = <T>(service: Service, who: Signer, work: (desk: Desk) => Promise<T>): Promise<T> =>
+  act(service, who, (doing) => work({ ...doing, currency: service.config.centre.currency }))
+
+export const desk = (service: Service, doing: Act): Desk => ({ ...doing, currency: service.config.centre.currency })
+
+/** A ticket in an address: its id, or its number as people read it. */
+export const ticketParam = z.strictObject({ ticket: z.string().min(1).max(60) })
+
+const uuid = /^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$/i
+
+/** A wrong or swapped character in a number is refused here, wherever it is typed. */
+export function readRef(ref: string): { id: string } | { number: string } {
+  if (uuid.test(ref)) return { id: ref.toLowerCase() }
+  const number = readTicketNumber(ref)
+  if (number === null) throw new Refusal('ticket-number-wrong', { typed: ref.slice(0, 20) })
+  return { number }
+}
+
+export async function ticketId(db: Act['tx'], ref: string): Promise<string> {
+  const found = readRef(ref)
+  const rows =
+    'id' in found
+      ? await db.$queryRaw<{ id: string }[]>`select id from ticket where id = ${found.id}::uuid`
+      : await db.$queryRaw<{ id: string }[]>`select id from ticket where number = ${found.number}`
+  const row = rows[0]
+  if (!row) throw new Refusal('not-found', { what: 'ticket', id: ref })
+  return row.id
+}
+
+/** The ticket locked and read whole; whoever comes second decides on what the first has written. */
+export async function openTicket(desk: Desk, ref: string): Promise<Loaded> {
+  const found = readRef(ref)
+  const locked =
+    'id' in found
+      ? await desk.tx.$queryRaw<{ id: string }[]>`select id from ticket where id = ${found.id}::uuid for no key update`
+      : await desk.tx.$queryRaw<{ id: string }[]>`select id from ticket where number = ${found.number} for no key update`
+  const id = locked[0]?.id
+  const rows = id === undefined ? null : await readRows(desk.tx, id, desk.today)
+  if (!rows) throw new Refusal('not-found', { what: 'ticket', id: ref })
+  return load(rows, desk.now.getTime(), desk.today, desk.currency)
+}
+
+/** Reads again after something was written in this act. */
+export async function reopen(desk: Desk, id: string): Promise<Loaded> {
+  const rows = await readRows(desk.tx, id, desk.today)
+  if (!rows) throw new Refusal('not-found', { what: 'ticket', id })
+  return load(rows, desk.now.getTime(), desk.today, desk.currency)
+}
+
+export type NewRecord = {
+  readonly id?: string | undefined
+  readonly kind: string
+  readonly data?: object | undefined
+  /** when it happened; now where it is not said */
+  readonly at?: Date | undefined
+  readonly line?: string | null | undefined
+  readonly tool?: string | null | undefined
+  readonly lot?: string | null | undefined
+  readonly strikes?: string | undefined
+}
+
+/** Writes records in the order given and says what they are called and where they stand in the one order. */
+export async function addRecords(desk: Desk, ticket: string, records: readonly NewRecord[]): Promise<{ id: string; seq: number }[]> {
+  const rows = records.map((record) => {
+    const at = record.at ?? desk.now
+    return {
+      id: record.id ?? null,
+      kind: record.kind,
+      data: record.data ?? {},
+      at: at.toISOString(),
+      on_day: dayAt(at, desk.zone),
+      line_id: record.line ?? null,
+      tool_id: record.tool ?? null,
+      lot_id: record.lot ?? null,
+      strikes: record.strikes ?? null,
+    }
+  })
+  return desk.tx.$queryRaw<{ id: string; seq: number }[]>`
+    insert into ticket_record (id, ticket_id, kind, at, on_day, data, line_id, tool_id, lot_id, strikes, recorded_at, by_key, recorded_by)
+    select coalesce(r.id, uuid_v7()), ${ticket}::uuid, r.kind, r.at, r.on_day, r.data, r.line_id, r.tool_id, r.lot_id, r.strikes,
+      ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name}
+    from rows from (jsonb_to_recordset(${JSON.stringify(rows)}::jsonb) as (id uuid, kind text, at timestamptz, on_day date, data jsonb, line_id uuid, tool_id uuid,
+      lot_id uuid, strikes uuid)) with ordinality as r (id, kind, at, on_day, data, line_id, tool_id, lot_id, strikes, n)
+    order by r.n
+    returning id, seq::float8 as seq`
+}
+
+/** An instant said at the door: not in the future, nor before the ticket was booked in. */
+export const happened = z.iso.datetime({ offset: true }).optional()
+
+export function instantFrom(desk: Desk, said: string | undefined, pointer = '/at'): Date {
+  if (said === undefined) return desk.now
+  const at = new Date(said)
+  if (Number.isNaN(at.getTime())) throw faulty([pointer, 'is not an instant that exists'])
+  if (at.getTime() > desk.now.getTime()) throw new Refusal('fact-in-future', { what: 'What happened', today: desk.today }, [{ pointer, detail: 'lies in the future' }])
+  if (at.getUTCFullYear() < 2000) throw faulty([pointer, 'lies before there was a record to keep'])
+  return at
+}
+
+export const calendarOf = (settings: Settings): WorkCalendar => ({
+  weekdays: new Set(settings.workingWeekdays ?? [1, 2, 3, 4, 5]),
+  holidays: new Set(settings.holidays ?? []),
+})
+
+/** Refuses a record at a step that does not take it; says whether the ticket has to go back to the bench with it. */
+export function takeWork(ticket: Loaded, kind: WorkKind, what: string): { back: boolean } {
+  const { step, side, ended } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  if (side !== null && frozen.has(side)) throw new Refusal('ticket-frozen', { side })
+  const acceptance = acceptanceOf(step, side, kind)
+  if (acceptance === 'refused') {
+    const todo = step === 'return-undone' ? 'A watch that goes back undone is only closed, sealed and tested.' : 'Move the ticket to the bench first.'
+    throw new Refusal('record-not-taken', { step, what, todo })
+  }
+  return { back: acceptance === 'back-to-the-bench' }
+}
+
+/** Sets a ticket to a step with its next actor and day; the move itself is a record written before. */
+export async function setStep(desk: Desk, ticket: Loaded, to: Step, seq: number, more: { undone?: boolean } = {}): Promise<void> {
+  const partsExpectedOn = ticket.snapshot.parts.reduce<Day | null>(
+    (latest, part) => (!part.onHand && part.expectedOn !== null && (latest === null || part.expectedOn > latest) ? part.expectedOn : latest),
+    null,
+  )
+  const next = nextFor(to, desk.today, calendarOf(ticket.settings), { partsExpectedOn })
+  const ended = to === 'handed-over' ? 'handed-over' : null
+  await desk.tx.$executeRaw`
+    update ticket set step = ${to}, stepped_seq = ${seq}, version = version + 1, ended = ${ended}, side = case when ${ended}::text is null then side end,
+      ended_on = case when ${ended}::text is null then null else ${desk.today}::date end,
+      next_actor = ${next?.actor ?? null}, next_by = ${next?.by ?? null}::date, undone = coalesce(${more.undone ?? null}::boolean, undone)
+    where id = ${ticket.snapshot.ticket.id}::uuid`
+}
+
+/** Takes a ticket back to the bench because of what was just recorded. */
+export async function backToBench(desk: Desk, ticket: Loaded, because: string): Promise<void> {
+  const from = ticket.snapshot.ticket.step
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'move', data: { from, to: 'on-the-bench', reason: because, byItself: true } }])
+  await setStep(desk, ticket, 'on-the-bench', record!.seq)
+}

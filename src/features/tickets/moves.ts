@@ -1,0 +1,153 @@
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import { daysOfStay } from '../../domain/tickets/guarantee.ts'
+import { type GateAnswer, judgeGates, mayOverride } from '../../domain/tickets/gates.ts'
+import { newestVersion } from '../../domain/tickets/gates-yes.ts'
+import type { Override } from '../../domain/tickets/snapshot.ts'
+import { frozen, type GateName, gateNames, type Move, movesFrom, type Step } from '../../domain/tickets/steps.ts'
+import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
+import type { Day } from '../../domain/day.ts'
+import type { Created } from '../../http/creating.ts'
+import { rewriteObligations } from '../obligations/rewrite.ts'
+import { addRecords, type Desk, openTicket, reopen, setStep } from './desk.ts'
+import { type Release, recordRelease } from './release.ts'
+import { shownGate, shownTicket } from './shown.ts'
+import type { Loaded } from './snapshot.ts'
+
+export type MoveInput = { to: Step; reason?: string | undefined; release?: Release | undefined }
+
+/** Moves a ticket, or walks it to a step further on; all or nothing. The gates are asked of the record as it stands now. */
+export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Promise<Created> {
+  let ticket = await openTicket(desk, ref)
+  const { id } = ticket.snapshot.ticket
+  if (input.release) {
+    await recordRelease(desk, ticket, input.release)
+    ticket = await reopen(desk, id)
+  }
+  const decision = decideMove(ticket.snapshot, input.to, input.reason ?? null)
+  if (!decision.ok) throw refusalOf(decision, ticket, input.to)
+  const records = await addRecords(
+    desk,
+    id,
+    decision.moves.map((move) => ({ kind: 'move', data: { from: move.from, to: move.to, reason: input.reason ?? null, gates: passedBy(move, decision.gates) } })),
+  )
+  const last = decision.moves.at(-1)!
+  await setStep(desk, ticket, last.to, records.at(-1)!.seq, last.to === 'return-undone' ? { undone: true } : {})
+  if (last.to === 'handed-over') await handOver(desk, ticket)
+  return { status: 200, body: shownTicket(await reopen(desk, id)) }
+}
+
+/** What each asked gate said, kept with the move: a later reader sees what was known and who answered for it. */
+const passedBy = (move: Move, gates: readonly GateAnswer[]) =>
+  gates
+    .filter((gate) => move.gates.includes(gate.gate) || gate.gate === 'G16')
+    .map((gate) => ({
+      gate: gate.gate,
+      state: gate.state,
+      why: gate.why,
+      overridden: gate.parts.flatMap((part) => (part.overridden ? [{ part: part.part, by: part.overridden.by, reason: part.overridden.reason }] : [])),
+    }))
+
+function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to: Step): Refusal {
+  const { step, side, ended } = ticket.snapshot.ticket
+  switch (decision.fault) {
+    case 'no-such-move':
+      return new Refusal('no-such-move', { from: step, to, possible: decision.possible })
+    case 'ended':
+      return new Refusal('ticket-ended', { ended: ended ?? 'handed-over' })
+    case 'frozen':
+      return new Refusal('ticket-frozen', { side })
+    case 'reason-missing':
+      return new Refusal('move-needs-reason', {}, [{ pointer: '/reason', detail: 'is missing' }])
+    case 'gate-shut': {
+      const { gate, move } = decision
+      const overridable = gate.parts.filter((part) => !part.open && part.mayOverride !== 'nobody').map((part) => `${part.part}: ${part.mayOverride}`)
+      return new Refusal('gate-shut', {
+        gate: gate.gate,
+        title: gate.title,
+        from: move.from,
+        to: move.to,
+        why: gate.why,
+        opens: gate.opens,
+        mayOverride: overridable,
+      })
+    }
+  }
+}
+
+/** The watch leaves the house: guarantees start, a covered stay adds its days, the place is the owner's. */
+async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
+  const { rows, snapshot } = ticket
+  const { id, comebackOf } = snapshot.ticket
+  const watchId = String(rows.watch.id)
+  const version = newestVersion(snapshot)
+  const lines = rows.estimates?.find((estimate) => estimate.n === version?.n)?.lines ?? []
+  const done = new Set(snapshot.work.filter((work) => work.state === 'done').map((work) => work.line))
+  const guaranteed = lines.filter((line) => done.has(line.id) && line.guarantee_months > 0)
+  const collector = String((ticket.records.findLast((record) => record.kind === 'release')?.data as { collector?: string } | undefined)?.collector ?? rows.owner.name)
+  const from = rows.custody?.at(-1)
+  const stay = daysOfStay(String(rows.ticket.booked_on) as Day, desk.today)
+  await desk.tx.$executeRaw`
+    with started as (
+      insert into guarantee (ticket_id, watch_id, line_id, what, starts_on, months, recorded_by)
+      select ${id}::uuid, ${watchId}::uuid, g.id, g.what, ${desk.today}::date, g.months, ${desk.who.name}
+      from jsonb_to_recordset(${JSON.stringify(guaranteed.map((l) => ({ id: l.id, what: l.what, months: l.guarantee_months })))}::jsonb) as g (id uuid, what text, months int)),
+    gone as (
+      insert into custody_move (ticket_id, n, prev, from_place, to_place, holder, at, recorded_at, by_key, recorded_by)
+      values (${id}::uuid, ${(from?.n ?? 0) + 1}, ${from?.n ?? null}, ${from?.to ?? null}, 'with the owner', ${collector}, ${desk.now}, ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name})),
+    out as (update ticket set place = 'with the owner', holder = ${collector} where id = ${id}::uuid)
+    update watch set in_house = false where id = ${watchId}::uuid`
+  const covered = ticket.records
+    .filter((record) => record.kind === 'comeback')
+    .flatMap((record) => record.data.lines as { line: string; covered: boolean }[])
+    .filter((line) => line.covered)
+    .map((line) => line.line)
+  if (comebackOf !== null && covered.length > 0 && stay > 0) {
+    await desk.tx.$executeRaw`
+      insert into guarantee_days (guarantee_id, ticket_id, days, recorded_by)
+      select g.id, ${id}::uuid, ${stay}, ${desk.who.name} from guarantee g where g.ticket_id = ${comebackOf}::uuid and g.line_id = any(${covered}::uuid[])
+      on conflict do nothing`
+  }
+  await rewriteObligations(desk.tx, [watchId], desk.today)
+}
+
+export type OverrideInput = { gate: string; part: string; reason: string }
+
+/** Records an override by a named person of a named part of a gate that is shut, with the record it looked at. */
+export async function overrideGate(desk: Desk, ref: string, input: OverrideInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { ended, side } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  if (side !== null && frozen.has(side)) throw new Refusal('ticket-frozen', { side })
+  if (!gateNames.includes(input.gate as GateName)) throw faulty(['/gate', `must be one of ${gateNames.join(', ')}`])
+  const role = await overridingRole(desk, ticket)
+  const allowed = mayOverride(ticket.snapshot, input.gate as GateName, input.part, role)
+  if (!allowed.ok) throw new Refusal('override-refused', { gate: input.gate, part: input.part, why: allowed.why })
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
+    { kind: 'override', data: { ...input, role, lookedAt: allowed.evidence.at(-1) ?? null } },
+  ])
+  const after = await reopen(desk, ticket.snapshot.ticket.id)
+  return {
+    location: `/v1/tickets/${ticket.snapshot.ticket.id}/gates`,
+    body: { id: record!.id, by: desk.who.name, gate: shownGate(judgeGates(after.snapshot).find((gate) => gate.gate === input.gate)!) },
+  }
+}
+
+/** A manager, or a bench signer who may check and did no work on this ticket. */
+async function overridingRole(desk: Desk, ticket: Loaded): Promise<Override['role']> {
+  if (desk.who.role === 'manager') return 'manager'
+  if (!(await mayCheck(desk))) throw new Refusal('override-refused', { why: 'only a manager, or a final checker with the skill to check, may override' })
+  if (ticket.snapshot.workers.has(desk.who.keyId ?? desk.who.name)) {
+    throw new Refusal('override-refused', { why: 'a worker of this ticket is not its final checker' })
+  }
+  return 'final-checker'
+}
+
+export async function mayCheck(desk: Desk): Promise<boolean> {
+  if (desk.who.role !== 'bench' || desk.who.keyId === null) return false
+  const rows = await desk.tx.$queryRaw<{ level: string }[]>`
+    select distinct on (skill) level from staff_skill where staff_key_id = ${desk.who.keyId}::uuid and from_day <= ${desk.today}::date
+    order by skill, from_day desc, id desc`
+  return rows.some((row) => row.level === 'may-check')
+}
+
+export const possibleMoves = (step: Step): Step[] => movesFrom(step).map((move) => move.to)

@@ -1,0 +1,146 @@
+import type pg from 'pg'
+import type { Db } from '../../db/open.ts'
+
+/** The whole record of one ticket in one statement; `$1` its id, `$2` the day whose settings count. */
+const statement = `
+with t as (select * from ticket where id = $1::uuid),
+struck as (select strikes from ticket_record where ticket_id = $1::uuid and strikes is not null),
+rec as (select * from ticket_record r where ticket_id = $1::uuid and r.strikes is null and r.id not in (select strikes from struck))
+select to_jsonb(t) as ticket,
+  (select to_jsonb(w) from watch w where w.id = t.watch_id) as watch,
+  (select jsonb_build_object('name', o.name, 'standing', o.standing, 'deceased', o.deceased_on is not null, 'language', o.language,
+     'reachable', exists (select from contact c where c.owner_id = o.id and c.ended_on is null and c.failed_on is null))
+   from owner o where o.id = t.owner_id) as owner,
+  (select jsonb_agg(jsonb_build_object('id', r.id, 'seq', r.seq, 'kind', r.kind, 'at', (extract(epoch from r.at) * 1000)::bigint, 'on', r.on_day,
+     'data', r.data, 'line', r.line_id, 'tool', r.tool_id, 'lot', r.lot_id, 'by', coalesce(r.by_key::text, r.recorded_by), 'name', r.recorded_by)
+     order by r.seq) from rec r) as records,
+  (select jsonb_agg(jsonb_build_object('id', p.id, 'seq', p.seq, 'view', p.view, 'stage', p.stage, 'at', (extract(epoch from p.at) * 1000)::bigint, 'by', p.recorded_by)
+     order by p.seq) from ticket_picture p where p.ticket_id = t.id) as pictures,
+  (select jsonb_agg(jsonb_build_object('id', c.id, 'seq', c.seq, 'n', c.n, 'from', c.from_place, 'to', c.to_place, 'holder', c.holder,
+     'at', (extract(epoch from c.at) * 1000)::bigint, 'by', c.recorded_by) order by c.n) from custody_move c where c.ticket_id = t.id) as custody,
+  (select jsonb_agg(jsonb_build_object('bag', l.bag, 'words', l.words) order by l.seq) from loose_item l where l.ticket_id = t.id) as loose,
+  (select jsonb_agg(jsonb_build_object('id', e.id, 'seq', e.seq, 'n', e.n, 'kind', e.kind, 'currency', e.currency, 'rounding', e.rounding, 'validUntil', e.valid_until,
+     'net', e.net, 'tax', e.tax, 'total', e.total, 'madeOn', e.made_on, 'by', e.recorded_by, 'at', (extract(epoch from e.recorded_at) * 1000)::bigint,
+     'lines', (select jsonb_agg(to_jsonb(l) order by l.place) from estimate_line l where l.estimate_id = e.id)) order by e.n)
+     from estimate e where e.ticket_id = t.id) as estimates,
+  (select jsonb_agg(jsonb_build_object('id', a.id, 'seq', a.seq, 'version', a.version, 'line', a.line_id, 'answer', a.answer, 'person', a.person, 'how', a.how,
+     'on', a.on_day, 'at', (extract(epoch from a.at) * 1000)::bigint, 'total', a.total, 'by', a.recorded_by) order by a.seq)
+     from estimate_answer a where a.ticket_id = t.id) as answers,
+  (select jsonb_agg(jsonb_build_object('id', h.id, 'kind', h.kind, 'note', h.note, 'on', h.seen_on, 'by', h.recorded_by) order by h.id)
+     from hazard h where h.watch_id = t.watch_id and not exists (select from strike s where s.fact_id = h.id)) as hazards,
+  (select jsonb_object_agg(x.id, x.tool) from (
+     select o.id, jsonb_build_object('blocked', o.blocked_why is not null, 'certificates', coalesce((select jsonb_agg(jsonb_build_object('id', c.id, 'on', c.on_day,
+       'asFound', c.as_found, 'asLeft', c.as_left, 'months', c.months) order by c.on_day, c.id) from tool_certificate c where c.tool_id = o.id), '[]')) as tool
+     from tool o where o.id in (select tool_id from rec where tool_id is not null)) x) as tools,
+  (select jsonb_object_agg(s.key, s.value) from (
+     select distinct on (key) key, value from house_rule where from_day <= $2::date order by key, from_day desc, id desc) s) as settings,
+  (select jsonb_agg(distinct k.staff_key_id) from staff_skill k
+     where k.staff_key_id in (select by_key from rec where kind = 'final-check') and k.level = 'may-check' and k.from_day <= $2::date
+       and not exists (select from staff_skill l where l.staff_key_id = k.staff_key_id and l.skill = k.skill and (l.from_day, l.id) > (k.from_day, k.id) and l.from_day <= $2::date)) as checkers,
+  (select jsonb_build_object('reserve', c.power_reserve_hours, 'consumptionMax', c.consumption_max_microamps, 'workingVoltageMax', c.working_voltage_max,
+     'beats', c.beats_per_hour, 'lift', c.lift_angle_degrees, 'inhibition', c.inhibition_period_seconds, 'energy', c.energy, 'cell', c.cell_designation,
+     'limits', (select limits from calibre_tolerance k where k.calibre_id = c.id order by k.id desc limit 1))
+   from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
+     and not exists (select from strike s where s.fact_id = m.id) order by m.from_day desc, m.id desc limit 1) as calibre,
+  (select jsonb_agg(jsonb_build_object('number', x.number, 'maker', w2.maker, 'model', w2.model, 'metal', w2.case_material, 'dial', x.dial, 'diameterMm', w2.diameter_mm))
+   from (select * from ticket where ended is null and look_model = t.look_model
+         union select * from ticket where ended is null and look_dial = t.look_dial limit 50) x
+   join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
+  (select count(*)::int from guarantee g where g.ticket_id = t.comeback_of) as earlier_lines
+from t`
+
+export type RecordRow = {
+  readonly id: string
+  readonly seq: number
+  readonly kind: string
+  /** milliseconds of UTC */
+  readonly at: number
+  readonly on: string
+  readonly data: Record<string, unknown>
+  readonly line: string | null
+  readonly tool: string | null
+  readonly lot: string | null
+  /** staff key, or the name where there is none */
+  readonly by: string
+  readonly name: string
+}
+
+type Json = Record<string, unknown>
+export type EstimateRow = {
+  id: string
+  seq: number
+  n: number
+  kind: string
+  currency: string
+  rounding: 'per-line' | 'per-total'
+  validUntil: string | null
+  net: number
+  tax: number
+  total: number
+  madeOn: string
+  by: string
+  at: number
+  lines: LineRow[] | null
+}
+export type LineRow = {
+  id: string
+  place: number
+  code: string | null
+  what: string
+  part: boolean
+  quantity: number
+  unit_price: number | null
+  tax_class: string | null
+  tax_rate: number | null
+  choice: 'must' | 'should' | 'could'
+  required_by: string | null
+  guarantee_months: number
+  opens_case: boolean
+  pressure_test: boolean
+  complete_service: boolean
+}
+
+/** The rows as they stand, before the domain sees them. */
+export type Rows = {
+  ticket: Json
+  watch: Json
+  owner: { name: string; standing: string; deceased: boolean; language: string; reachable: boolean }
+  records: RecordRow[] | null
+  pictures: { id: string; seq: number; view: string; stage: string; at: number; by: string }[] | null
+  custody: { id: string; seq: number; n: number; from: string | null; to: string; holder: string; at: number; by: string }[] | null
+  loose: { bag: string; words: string }[] | null
+  estimates: EstimateRow[] | null
+  answers:
+    | { id: string; seq: number; version: number; line: string; answer: 'yes' | 'no'; person: string; how: string; on: string; at: number; total: number; by: string }[]
+    | null
+  hazards: { id: string; kind: string; note: string | null; on: string; by: string }[] | null
+  tools: Record<string, { blocked: boolean; certificates: Json[] }> | null
+  settings: Json | null
+  checkers: string[] | null
+  calibre:
+    | {
+        reserve: number | null
+        consumptionMax: number | null
+        workingVoltageMax: number | null
+        beats: number | null
+        lift: number | null
+        inhibition: number | null
+        energy: string
+        cell: string | null
+        limits: Json | null
+      }
+    | null
+  alike: { number: string; maker: string; model: string | null; metal: string | null; dial: string | null; diameterMm: number | null }[] | null
+  earlier_lines: number
+}
+
+export async function readRows(db: Db, ticketId: string, today: string): Promise<Rows | null> {
+  const rows = await db.$queryRawUnsafe<Rows[]>(statement, ticketId, today)
+  return rows[0] ?? null
+}
+
+/** The same through the pool: a named statement, planned once; for reads outside a transaction. */
+export async function readRowsFast(pool: pg.Pool, ticketId: string, today: string): Promise<Rows | null> {
+  const { rows } = await pool.query<Rows>({ name: 'ticket-rows', text: statement, values: [ticketId, today] })
+  return rows[0] ?? null
+}

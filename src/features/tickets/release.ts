@@ -1,0 +1,57 @@
+import { Refusal } from '../../domain/refusals.ts'
+import { readTicketNumber } from '../../domain/tickets/number.ts'
+import { serialKey } from '../../domain/searching.ts'
+import { addRecords, type Desk } from './desk.ts'
+import { type Loaded, peopleOf, samePerson } from './snapshot.ts'
+
+/** What is compared at the counter before a watch goes to somebody. */
+export type Release = {
+  /** number read from the tag on the watch head */
+  tagNumber: string
+  /** serial read from the watch itself; null where it has none */
+  serialRead?: string | null | undefined
+  picturesMatch: boolean
+  collector: string
+  slip: 'shown' | 'lost' | 'not-shown'
+  /** for a lost slip: the paper that proves who it is, and the description given */
+  identityProof?: string | undefined
+  twinAnswer?: string | undefined
+  looseReturned?: string[] | undefined
+  oldPartsReturned?: boolean | undefined
+  cautionsGiven?: string[] | undefined
+  papersShown?: string | undefined
+}
+
+/** Records the comparison; the gate judges it. A mistyped tag number is refused before anything is written. */
+export async function recordRelease(desk: Desk, ticket: Loaded, input: Release): Promise<{ id: string }> {
+  const tag = readTicketNumber(input.tagNumber)
+  if (tag === null) throw new Refusal('ticket-number-wrong', { typed: input.tagNumber.slice(0, 20) }, [{ pointer: '/tagNumber', detail: 'is not a ticket number' }])
+  const known = ticket.snapshot.watch.serial
+  const read = input.serialRead === null || input.serialRead === undefined ? null : serialKey(input.serialRead)
+  const people = peopleOf(ticket.rows)
+  const deceased = ticket.rows.owner.deceased
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
+    {
+      kind: 'release',
+      data: {
+        tagNumber: tag,
+        serialRead: input.serialRead ?? null,
+        watchMatches: known === null ? read === null : read === known,
+        picturesMatch: input.picturesMatch,
+        collector: input.collector,
+        collectorEntitled: people.collect.some((name) => samePerson(name, input.collector)),
+        slip: input.slip,
+        identityProof: input.identityProof ?? null,
+        twinAnswered: (input.twinAnswer ?? '') !== '',
+        twinAnswer: input.twinAnswer ?? null,
+        looseReturned: input.looseReturned ?? [],
+        oldPartsReturned: input.oldPartsReturned ?? null,
+        cautionsGiven: input.cautionsGiven ?? [],
+        // the papers of the heirs count only from a manager's hand
+        papersShown: deceased && desk.who.role === 'manager' && (input.papersShown ?? '') !== '',
+        papers: input.papersShown ?? null,
+      },
+    },
+  ])
+  return record!
+}

@@ -1,0 +1,154 @@
+import { z } from 'zod'
+import { judgeGates, type GateAnswer } from '../../domain/tickets/gates.ts'
+import { gatesOf, movesFrom, type Step } from '../../domain/tickets/steps.ts'
+import { dayOut, idOut, instantOut } from '../../http/shapes.ts'
+import { peopleOf, type Loaded } from './snapshot.ts'
+
+export const moneyOut = z.object({ amount: z.number().int(), currency: z.string() })
+
+export const gateOut = z.object({
+  gate: z.string(),
+  title: z.string(),
+  state: z.enum(['open', 'shut', 'not-asked']),
+  why: z.string(),
+  opens: z.array(z.string()),
+  evidence: z.array(z.string()),
+  parts: z.array(
+    z.object({
+      part: z.string(),
+      open: z.boolean(),
+      why: z.string(),
+      opens: z.string().nullable(),
+      mayOverride: z.enum(['manager', 'final-checker', 'nobody']),
+      overriddenBy: z.string().nullable(),
+    }),
+  ),
+})
+
+export const shownGate = (answer: GateAnswer): z.output<typeof gateOut> => ({
+  gate: answer.gate,
+  title: answer.title,
+  state: answer.state,
+  why: answer.why,
+  opens: [...answer.opens],
+  evidence: [...answer.evidence],
+  parts: answer.parts.map((part) => ({
+    part: part.part,
+    open: part.open,
+    why: part.why,
+    opens: part.opens,
+    mayOverride: part.mayOverride,
+    overriddenBy: part.overridden?.by ?? null,
+  })),
+})
+
+export const gatesOut = z.object({
+  number: z.string(),
+  step: z.string(),
+  side: z.string().nullable(),
+  gates: z.array(gateOut),
+  moves: z.array(z.object({ to: z.string(), reasonNeeded: z.boolean(), shut: z.array(z.string()) })),
+})
+
+/** Each gate as it stands now, and for each move from here which gates shut it. */
+export function shownGates(ticket: Loaded): z.output<typeof gatesOut> {
+  const { snapshot } = ticket
+  const gates = judgeGates(snapshot)
+  const shut = new Set(gates.filter((gate) => gate.state === 'shut').map((gate) => gate.gate))
+  const of = { undone: snapshot.ticket.undone, comeback: snapshot.ticket.comebackOf !== null }
+  return {
+    number: snapshot.ticket.number,
+    step: snapshot.ticket.step,
+    side: snapshot.ticket.side,
+    gates: gates.map(shownGate),
+    moves: movesFrom(snapshot.ticket.step).map((move) => ({
+      to: move.to,
+      reasonNeeded: move.reason,
+      shut: gatesOf(move, { ...of, undone: of.undone || move.to === 'return-undone' }).filter((gate) => shut.has(gate)),
+    })),
+  }
+}
+
+export const ticketOut = z.object({
+  id: idOut,
+  number: z.string(),
+  version: z.number().int(),
+  step: z.string(),
+  side: z.string().nullable(),
+  ended: z.string().nullable(),
+  undone: z.boolean(),
+  watchId: idOut,
+  ownerId: idOut,
+  ownerName: z.string(),
+  broughtBy: z.string(),
+  complaint: z.string(),
+  returnWish: z.string().nullable(),
+  workClass: z.string().nullable(),
+  comebackOf: idOut.nullable(),
+  handingIn: idOut.nullable(),
+  bookedOn: dayOut,
+  endedOn: dayOut.nullable(),
+  promisedOn: dayOut.nullable(),
+  nextActor: z.string().nullable(),
+  nextBy: dayOut.nullable(),
+  place: z.string().nullable(),
+  holder: z.string().nullable(),
+  declaredValue: moneyOut.nullable(),
+  mayApprove: z.array(z.string()),
+  mayCollect: z.array(z.string()),
+  doNot: z.array(z.string()),
+  hazards: z.array(z.object({ id: idOut, kind: z.string(), note: z.string().nullable(), on: dayOut })),
+  looseItems: z.array(z.object({ bag: z.string(), words: z.string() })),
+  pictures: z.array(z.object({ id: idOut, view: z.string(), stage: z.string() })),
+  estimate: z.object({ version: z.number().int(), total: moneyOut, validUntil: dayOut.nullable() }).nullable(),
+  bill: moneyOut.nullable(),
+  paid: moneyOut.nullable(),
+  twins: z.number().int(),
+  createdAt: instantOut,
+})
+
+export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeof ticketOut> {
+  const t = rows.ticket as Record<string, string | null>
+  const people = peopleOf(rows)
+  const newest = rows.estimates?.at(-1)
+  const doNot = records.findLast((record) => record.kind === 'do-not')?.data.list as string[] | undefined
+  return {
+    id: snapshot.ticket.id,
+    number: snapshot.ticket.number,
+    version: Number(t.version),
+    step: snapshot.ticket.step,
+    side: snapshot.ticket.side,
+    ended: snapshot.ticket.ended,
+    undone: snapshot.ticket.undone,
+    watchId: t.watch_id!,
+    ownerId: t.owner_id!,
+    ownerName: rows.owner.name,
+    broughtBy: t.brought_by!,
+    complaint: t.complaint!,
+    returnWish: t.return_wish!,
+    workClass: t.work_class!,
+    comebackOf: t.comeback_of!,
+    handingIn: t.handing_in!,
+    bookedOn: t.booked_on!,
+    endedOn: t.ended_on!,
+    promisedOn: t.promised_on!,
+    nextActor: t.next_actor!,
+    nextBy: t.next_by!,
+    place: t.place!,
+    holder: t.holder!,
+    declaredValue: snapshot.declared?.value ?? null,
+    mayApprove: [...people.approve],
+    mayCollect: [...people.collect],
+    doNot: [...new Set([...((rows.watch.do_not as string[] | undefined) ?? []), ...(doNot ?? [])])],
+    hazards: (rows.hazards ?? []).map(({ id, kind, note, on }) => ({ id, kind, note, on })),
+    looseItems: rows.loose ?? [],
+    pictures: (rows.pictures ?? []).map(({ id, view, stage }) => ({ id, view, stage })),
+    estimate: newest ? { version: newest.n, total: { amount: newest.total, currency: newest.currency }, validUntil: newest.validUntil } : null,
+    bill: snapshot.bill,
+    paid: snapshot.paidTotal,
+    twins: snapshot.twins,
+    createdAt: new Date(t.created_at!).toISOString(),
+  }
+}
+
+export const stepsOf = (step: Step): Step[] => movesFrom(step).map((move) => move.to)

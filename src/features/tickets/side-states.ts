@@ -1,0 +1,118 @@
+import type { Day } from '../../domain/day.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import { nextFor, sideActors } from '../../domain/tickets/next.ts'
+import { frozen, type SideState } from '../../domain/tickets/steps.ts'
+import { type Clock, type UnclaimedPlan, unclaimedPlan } from '../../domain/tickets/unclaimed.ts'
+import { gatesOnReturn } from '../../domain/tickets/walk.ts'
+import { dayAt } from '../../http/service.ts'
+import type { Created } from '../../http/creating.ts'
+import { addRecords, calendarOf, type Desk, openTicket, reopen } from './desk.ts'
+import { shownGate, shownTicket } from './shown.ts'
+import type { Loaded } from './snapshot.ts'
+
+export type SideInput = {
+  state: SideState
+  until: Day
+  reason: string
+  outside?: { specialist: string; slip: string; insurance: string } | undefined
+}
+
+/** Puts a ticket into a side state; its step stays. Somebody must move it, by a day. */
+export async function enterSide(desk: Desk, ref: string, input: SideInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { id, ended, side, step } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  if (side !== null && frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
+  if (input.until < desk.today) throw new Refusal('side-state-refused', { why: 'The day by which somebody must act lies in the past; give a later one.' })
+  if (input.state === 'unclaimed' && step !== 'ready') throw new Refusal('side-state-refused', { why: 'Only a watch that is ready can stand unclaimed.' })
+  if (input.state === 'sent-out' && input.outside === undefined) {
+    throw new Refusal('side-state-refused', { why: 'A watch sent out needs the specialist, the custody slip and the insurance, in "outside".' })
+  }
+  await addRecords(desk, id, [
+    { kind: 'side', data: input },
+    ...(input.state === 'missing' ? [{ kind: 'incident', data: { what: 'missing', lastPlace: ticket.rows.ticket.place, lastHolder: ticket.rows.ticket.holder, reason: input.reason } }] : []),
+  ])
+  await desk.tx.$executeRaw`
+    update ticket set side = ${input.state}, next_actor = ${sideActors[input.state]}, next_by = ${input.until}::date, version = version + 1 where id = ${id}::uuid`
+  return { status: 200, body: shownTicket(await reopen(desk, id)) }
+}
+
+/** Leaves a side state to the same step. The gates on its way in are asked anew and shown; a frozen ticket only a manager frees. */
+export async function leaveSide(desk: Desk, ref: string, reason: string): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { id, side, step } = ticket.snapshot.ticket
+  if (side === null) throw new Refusal('side-state-refused', { why: 'This ticket is in no side state.' })
+  if (frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
+  await addRecords(desk, id, [{ kind: 'side', data: { state: null, left: side, reason } }])
+  const next = nextFor(step, desk.today, calendarOf(ticket.settings))!
+  await desk.tx.$executeRaw`update ticket set side = null, next_actor = ${next.actor}, next_by = ${next.by}::date, version = version + 1 where id = ${id}::uuid`
+  const after = await reopen(desk, id)
+  return { status: 200, body: { ...shownTicket(after), gatesNow: gatesOnReturn(after.snapshot).map(shownGate) } }
+}
+
+/** The unclaimed clock of one ticket; null where no "ready" notice of this stay was delivered. */
+export function clockOf(ticket: Loaded, zone: string): Clock | null {
+  const { records, snapshot, settings } = ticket
+  const here = records.filter((record) => record.seq > snapshot.ticket.steppedSeq)
+  if (snapshot.ticket.step !== 'ready') return null
+  const delivered = here.find((record) => record.kind === 'contact' && record.data.about === 'ready' && record.data.result === 'delivered')
+  if (!delivered) return null
+  const day = (at: number) => dayAt(new Date(at), zone)
+  const called = here.findLast((record) => record.kind === 'contact' && record.data.about === 'owner-called' && record.at >= delivered.at)
+  const steps = here.filter((record) => record.kind === 'unclaimed-step')
+  const registered = steps.findLast((record) => record.data.step === 'registered')
+  const paused = steps.filter((record) => record.data.step === 'pause').reduce((sum, record) => sum + Number(record.data.days), 0)
+  const owed = snapshot.bill !== null && snapshot.bill.amount > (snapshot.paidTotal?.amount ?? 0)
+  return {
+    deliveredOn: day(delivered.at),
+    lastContactOn: called ? day(called.at) : null,
+    pausedDays: paused,
+    moneyOwed: owed,
+    registeredOn: registered ? (registered.on as Day) : null,
+    law: settings.unclaimedLaw,
+  }
+}
+
+export function planOf(desk: Pick<Desk, 'today' | 'zone'>, ticket: Loaded): (UnclaimedPlan & { deliveredOn: Day }) | null {
+  const clock = clockOf(ticket, desk.zone)
+  return clock === null ? null : { deliveredOn: clock.deliveredOn, ...unclaimedPlan(clock, desk.today, calendarOf(ticket.settings)) }
+}
+
+export type UnclaimedInput = { step: 'second-means' | 'post' | 'registered' | 'pause'; days?: number | undefined; words: string; proof?: string | undefined }
+
+export async function recordUnclaimed(desk: Desk, ref: string, input: UnclaimedInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const plan = planOf(desk, ticket)
+  if (plan === null) throw new Refusal('side-state-refused', { why: 'No "ready" notice of this stay was delivered, so the clock has not begun.' })
+  const step = plan.steps.find((one) => one.step === input.step)
+  if (step && step.on > desk.today) throw new Refusal('side-state-refused', { why: `This step is not due before ${step.on}.` })
+  if (input.step === 'pause' && (input.days === undefined || desk.who.role !== 'manager')) {
+    throw new Refusal('side-state-refused', { why: 'Only a manager pauses the ninety days, and says for how many days.' })
+  }
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'unclaimed-step', data: input }])
+  return { body: { id: record!.id, plan: planOf(desk, await reopen(desk, ticket.snapshot.ticket.id)) } }
+}
+
+export type EndingInput = { as: 'lost-and-settled' | 'disposed-of'; words: string }
+
+/** The two other ends: settled after a loss, or disposed of under a named law. Nothing here happens by itself. */
+export async function endTicket(desk: Desk, ref: string, input: EndingInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { id, ended, side } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  if (input.as === 'lost-and-settled' && side !== 'missing') throw new Refusal('side-state-refused', { why: 'Only a ticket whose watch is missing is settled as lost.' })
+  let law: string | null = null
+  if (input.as === 'disposed-of') {
+    const plan = planOf(desk, ticket)
+    if (plan === null || plan.after.state === 'not-yet') throw new Refusal('side-state-refused', { why: 'The lawful notices of an unclaimed watch have not all been given.' })
+    if (plan.after.state === 'stop') throw new Refusal('setting-missing', { setting: 'unclaimedLaw' })
+    if (desk.today <= plan.after.noStepThrough) throw new Refusal('side-state-refused', { why: `Under ${plan.after.name} no step before ${plan.after.noStepThrough} has passed.` })
+    law = plan.after.name
+  }
+  await addRecords(desk, id, [{ kind: 'ended', data: { ...input, law } }])
+  const watchId = String(ticket.rows.watch.id)
+  await desk.tx.$executeRaw`
+    with over as (update ticket set ended = ${input.as}, ended_on = ${desk.today}::date, side = null, next_actor = null, next_by = null, version = version + 1 where id = ${id}::uuid)
+    update watch set in_house = false, state = ${input.as === 'disposed-of' ? 'disposed' : 'lost'}, state_since = ${desk.today}::date where id = ${watchId}::uuid`
+  return { status: 200, body: shownTicket(await reopen(desk, id)) }
+}

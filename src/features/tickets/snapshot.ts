@@ -1,0 +1,348 @@
+import type { Day } from '../../domain/day.ts'
+import { numberOfDay } from '../../domain/day.ts'
+import type { Money } from '../../domain/money.ts'
+import { houseClasses, tolerancesFor } from '../../domain/readings/judge.ts'
+import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings/tools.ts'
+import { observationOf, type WorkClassName, workClasses } from '../../domain/tickets/classes.ts'
+import { billOf } from '../../domain/tickets/estimate.ts'
+import { agreedLines, newestVersion } from '../../domain/tickets/gates-yes.ts'
+import { readSettings, type Settings } from '../../domain/tickets/settings.ts'
+import type { HazardKind, Mark, OpeningKind, Override, Snapshot, TestKind, Version, View, WaterClaim } from '../../domain/tickets/snapshot.ts'
+import type { Ending, GateName, SideState, Step } from '../../domain/tickets/steps.ts'
+import { mightBeTaken } from '../../domain/tickets/twins.ts'
+import { serialKey } from '../../domain/searching.ts'
+import type { EstimateRow, RecordRow, Rows } from './reading.ts'
+
+/** The rows of a ticket, its settings, and the snapshot that the gates are asked of. */
+export type Loaded = { readonly rows: Rows; readonly records: readonly RecordRow[]; readonly settings: Settings; readonly snapshot: Snapshot }
+
+const nameOf = (text: string): string => text.trim().toLowerCase().replace(/\s+/g, ' ')
+export const samePerson = (a: string, b: string): boolean => nameOf(a) === nameOf(b)
+
+/** Kinds of hazard as the book keeps them, as the gate asks for them; the others are cautions, not gates. */
+const hazardKinds: Readonly<Record<string, HazardKind>> = {
+  radium: 'radium',
+  'maybe-radium': 'may-be-radium',
+  'leaking-cell': 'leaking-cell',
+  'water-inside': 'water-inside',
+}
+
+/** Lume made before about 1970 without a mark is taken for radium until it is measured (common practice, no source). */
+const lumeMayBeRadium = (luminous: string, made: string | null): boolean =>
+  luminous === 'radium' || luminous === 'unknown-old' || (luminous === 'unknown' && made !== null && Number(made.slice(0, 4)) < 1970)
+
+export function load(rows: Rows, now: number, today: Day, currency: string): Loaded {
+  const records = rows.records ?? []
+  const of = (...kinds: string[]) => records.filter((record) => kinds.includes(record.kind))
+  const last = (kind: string): RecordRow | null => of(kind).at(-1) ?? null
+  const settings = readSettings(rows.settings ?? {}, currency)
+  const t = rows.ticket as unknown as TicketRow
+  const w = rows.watch as unknown as WatchRow
+  const mark = (record: { id: string; seq: number; at: number; by: string }): Mark => ({ id: record.id, seq: record.seq, at: record.at, by: record.by })
+  const marked = <T>(record: RecordRow | null, make: (data: Record<string, unknown>) => T): (Mark & T) | null =>
+    record === null ? null : { ...mark(record), ...make(record.data) }
+  const people = peopleOf(rows)
+  const versions = (rows.estimates ?? []).map(versionOf)
+  const openings: Snapshot['openings'] = records.flatMap((record) => {
+    if (record.kind === 'opening') return [{ ...mark(record), kind: 'case-opened' as OpeningKind }]
+    const kind = record.kind === 'fitting' ? (record.data.opening as OpeningKind | undefined) : undefined
+    return kind === undefined ? [] : [{ ...mark(record), kind }]
+  })
+  const workClass = t.work_class as WorkClassName | null
+  const observing = of('move').findLast((record) => record.data.to === 'under-observation') ?? null
+  const readings = of('reading')
+  const waterAgreement = last('water-agreement')?.data as { bar?: number | null; needed?: TestKind[] } | undefined
+  const finalCheck = last('final-check')
+  const release = last('release')
+  const base: Snapshot = {
+    now,
+    today,
+    ticket: {
+      id: t.id,
+      number: t.number,
+      step: t.step,
+      side: t.side,
+      ended: t.ended,
+      undone: t.undone,
+      comebackOf: t.comeback_of,
+      steppedSeq: Number(t.stepped_seq),
+    },
+    owner: {
+      ...(last('people') ? mark(last('people')!) : noMark),
+      known: true,
+      reach: rows.owner.reachable ? 'yes' : people.willCallIn ? 'will-call-in' : 'no',
+      deceased: rows.owner.deceased,
+    },
+    watch: {
+      ...noMark,
+      serial: w.serial === null ? null : serialKey(w.serial),
+      sizeMm: w.diameter_mm,
+      claim: w.claim_marked,
+      lumeMayBeRadium: lumeMayBeRadium(w.luminous, w.made),
+    },
+    pictures: (rows.pictures ?? []).filter((p) => p.stage === 'booking-in').map((p) => ({ ...mark(p), view: p.view as View })),
+    condition: marked(last('condition'), (d) => ({
+      marks: (d.marks as unknown[] | null)?.length ?? null,
+      clasp: d.clasp as 'there',
+      agreed: (d.agreed ?? null) as 'owner' | null,
+    })),
+    declared: marked(last('value'), (d) => ({ value: (d.value as Money | null) ?? null })),
+    coverArranged: last('cover') ? mark(last('cover')!) : null,
+    custody: (rows.custody ?? []).map((move) => ({ ...mark(move), from: move.from, to: move.to, holder: move.holder })),
+    hazards: hazardsOf(rows, records, mark),
+    hazardConfirmed: marked(last('hazard-confirmed'), (d) => ({ benchMay: d.benchMay === true })),
+    versions,
+    answers: (rows.answers ?? []).map((a) => ({
+      ...mark(a),
+      version: a.version,
+      line: a.line,
+      answer: a.answer,
+      on: a.on as Day,
+      entitled: true,
+      how: a.how as 'phone',
+      total: { amount: a.total, currency: versions.find((v) => v.n === a.version)?.total.currency ?? currency },
+      confirmedInWriting: of('yes-confirmed').some((c) => c.data.version === a.version && c.seq > a.seq),
+    })),
+    revoked: last('revocation') ? mark(last('revocation')!) : null,
+    ceiling: marked(last('ceiling'), (d) => ({ amount: d.amount as Money })),
+    parts: partsOf(last('parts'), mark),
+    kit: marked(last('kit'), (d) => d) as Snapshot['kit'],
+    work: of('operation').map((record) => ({
+      ...mark(record),
+      line: record.line,
+      state: record.data.state as 'done' | 'struck',
+      reason: (record.data.reason as string | undefined) ?? null,
+      endedAt: record.at,
+    })),
+    fitted: of('fitting')
+      .filter((record) => record.data.opening !== 'cell-removed')
+      .map((record) => ({
+        ...mark(record),
+        what: String(record.data.what),
+        lotKnown: record.lot !== null || record.data.condition !== undefined,
+        because: (record.data.lotUnknownBecause as string | undefined) ?? null,
+      })),
+    openings,
+    closings: of('closing').map(mark),
+    water: {
+      needed: waterAgreement?.needed ?? ['overpressure-dry'],
+      agreedBar: waterAgreement?.bar ?? null,
+      withdrawn: marked(last('claim-withdrawn'), (d) => ({ ownerSigned: d.ownerSigned === true, managerSigned: d.managerSigned === true })),
+      tests: of('water-test').map((record) => testOf(rows, record, mark)),
+    },
+    observation: {
+      asked: observationOf(workClass, settings.observationHours),
+      startedAt: observing?.at ?? null,
+      readings: {
+        kind: readings.some((r) => r.data.family === 'quartz') ? 'quartz' : 'mechanical',
+        list: readings.map((record) => ({
+          ...mark(record),
+          wind: record.data.wind as 'full',
+          position: (record.data.position as string | null) ?? null,
+          hoursSinceWound: (record.data.hoursSinceWound as number | null) ?? null,
+          values: record.data.values as Record<string, number | null>,
+        })),
+      },
+      tolerances: tolerances(rows, workClass),
+      powerReserveHours: rows.calibre?.reserve ?? null,
+      accepted: marked(last('readings-accepted'), (d) => ({ reason: String(d.reason) })),
+    },
+    finalCheck:
+      finalCheck === null
+        ? null
+        : {
+            ...mark(finalCheck),
+            passed: finalCheck.data.passed === true,
+            on: finalCheck.on as Day,
+            mayCheck: (rows.checkers ?? []).includes(finalCheck.by),
+          },
+    workers: workersOf(records),
+    notices: of('contact')
+      .filter((record) => record.data.about === 'ready')
+      .map((record) => ({ ...mark(record), kind: 'ready', state: record.data.result as 'sent' })),
+    atCounter: last('at-counter') ? mark(last('at-counter')!) : null,
+    release: marked(release, (d) => d) as Snapshot['release'],
+    twins: 0,
+    loose: (rows.loose ?? []).map((item) => item.bag),
+    bill: null,
+    paid: of('payment').map(mark),
+    paidTotal: paidOf(of('payment')),
+    creditAllowed: rows.owner.standing === 'business-account' && of('payment').some((p) => p.data.how === 'credit'),
+    comeback: marked(last('comeback'), (d) => {
+      const lines = (d.lines ?? []) as { because?: string }[]
+      return { linesDecided: lines.length, linesAsked: rows.earlier_lines, reasonsGiven: lines.every((l) => (l.because ?? '') !== '') }
+    }),
+    overrides: of('override').map((record) => ({
+      ...mark(record),
+      gate: record.data.gate as GateName,
+      part: String(record.data.part),
+      reason: String(record.data.reason),
+      role: record.data.role as Override['role'],
+      lookedAt: (record.data.lookedAt as string | null) ?? null,
+    })),
+    settings: {
+      conditionLine: settings.conditionLine,
+      coverPerItem: settings.coverPerItem,
+      phoneYesUpTo: settings.phoneYesUpTo,
+      radiationRules: settings.radiationRules !== null,
+      depositForSpecialOrders: settings.depositForSpecialOrders ?? false,
+      sameCheckerNextDay: settings.sameCheckerNextDay ?? false,
+    },
+  }
+  const look = { maker: w.maker, model: w.model, metal: w.case_material, dial: t.dial, diameterMm: w.diameter_mm }
+  const snapshot = { ...base, twins: (rows.alike ?? []).filter((other) => mightBeTaken(look, other)).length, bill: billFor(rows, base) }
+  return { rows, records, settings, snapshot }
+}
+
+const noMark: Mark = { id: 'book', seq: 0, at: 0, by: '' }
+
+type TicketRow = {
+  id: string
+  number: string
+  step: Step
+  side: SideState | null
+  ended: Ending | null
+  undone: boolean
+  comeback_of: string | null
+  stepped_seq: number
+  work_class: string | null
+  dial: string | null
+}
+type WatchRow = {
+  serial: string | null
+  diameter_mm: number | null
+  claim_marked: WaterClaim
+  luminous: string
+  made: string | null
+  maker: string
+  model: string | null
+  case_material: string | null
+}
+
+export type People = { approve: readonly string[]; collect: readonly string[]; willCallIn: boolean }
+
+/** Who may say yes and who may collect, each list for itself; the owner is on both. */
+export function peopleOf(rows: Rows): People {
+  const latest = (rows.records ?? []).findLast((record) => record.kind === 'people')?.data as Partial<People> | undefined
+  const owner = rows.owner.deceased ? [] : [rows.owner.name]
+  return { approve: [...owner, ...(latest?.approve ?? [])], collect: [...owner, ...(latest?.collect ?? [])], willCallIn: latest?.willCallIn === true }
+}
+
+function versionOf(row: EstimateRow): Version {
+  return {
+    id: row.id,
+    seq: row.seq,
+    at: row.at,
+    by: row.by,
+    n: row.n,
+    total: { amount: row.total, currency: row.currency },
+    validUntil: row.validUntil as Day | null,
+    lines: (row.lines ?? []).map((line) => ({
+      id: line.id,
+      what: line.what,
+      priced: line.unit_price !== null,
+      taxClassKnown: line.tax_class !== null && line.tax_rate !== null,
+      opensCase: line.opens_case,
+      pressureTest: line.pressure_test,
+      requiredBy: line.required_by,
+    })),
+  }
+}
+
+function hazardsOf(rows: Rows, records: readonly RecordRow[], mark: (r: RecordRow) => Mark): Snapshot['hazards'] {
+  const over = records.filter((record) => record.kind === 'hazard-over')
+  const seen = records.find((record) => record.kind === 'booked')
+  return (rows.hazards ?? []).flatMap((hazard) => {
+    const kind = hazardKinds[hazard.kind]
+    if (kind === undefined) return []
+    const noted = records.find((record) => (record.data.hazards as string[] | undefined)?.includes(hazard.id)) ?? seen
+    const ended = over.some((record) => record.data.hazard === hazard.id)
+    return [{ ...(noted ? mark(noted) : noMark), id: hazard.id, kind, over: ended }]
+  })
+}
+
+function partsOf(record: RecordRow | null, mark: (r: RecordRow) => Mark): Snapshot['parts'] {
+  const lines = (record?.data.lines ?? []) as Record<string, unknown>[]
+  return lines.map((line) => ({
+    ...mark(record!),
+    what: line.what as string,
+    onHand: line.onHand === true,
+    special: line.special === true,
+    deposit: (line.deposit as 'awaited' | undefined) ?? 'not-asked',
+    expectedOn: (line.expectedOn as Day | undefined) ?? null,
+  }))
+}
+
+function testOf(rows: Rows, record: RecordRow, mark: (r: RecordRow) => Mark): Snapshot['water']['tests'][number] {
+  const tool = record.tool === null ? undefined : rows.tools?.[record.tool]
+  const certificates = (tool?.certificates ?? []) as unknown as Certificate[]
+  const on = record.on as Day
+  const doubtful = doubtfulSpans(certificates).some((span) => (span.from === null || on >= span.from) && on <= span.to)
+  return {
+    ...mark(record),
+    kind: record.data.test as TestKind,
+    passed: record.data.passed === true,
+    bar: (record.data.bar as number | null) ?? null,
+    counts: record.data.counts === true,
+    toolInDate: record.tool === null ? record.data.test === 'immersion' : isInDate(certificates, on, tool?.blocked ?? true),
+    toolDoubtful: doubtful,
+  }
+}
+
+function tolerances(rows: Rows, workClass: WorkClassName | null) {
+  if (workClass === null) return houseClasses['three-hand']
+  const c = rows.calibre
+  const maker = { ...(c?.limits ?? {}), consumptionMax: c?.consumptionMax ?? null, workingVoltageMax: c?.workingVoltageMax ?? null }
+  return tolerancesFor(workClasses[workClass].houseClass, maker)
+}
+
+function workersOf(records: readonly RecordRow[]): ReadonlyMap<string, Day> {
+  const workers = new Map<string, Day>()
+  for (const record of records) {
+    const worked = ['opening', 'fitting', 'water-test'].includes(record.kind) || (record.kind === 'operation' && record.data.state === 'done')
+    if (!worked) continue
+    const before = workers.get(record.by)
+    if (before === undefined || numberOfDay(before) < numberOfDay(record.on as Day)) workers.set(record.by, record.on as Day)
+  }
+  return workers
+}
+
+function paidOf(payments: readonly RecordRow[]): Money | null {
+  const paid = payments.filter((record) => record.data.how !== 'credit')
+  const first = paid[0]
+  if (!first) return null
+  const { currency } = first.data.amount as Money
+  return { currency, amount: paid.reduce((sum, record) => sum + (record.data.amount as Money).amount * (record.data.back === true ? -1 : 1), 0) }
+}
+
+/** The bill: agreed lines that were done, less goodwill, never above what was agreed. Null where nothing was agreed. */
+export function billFor(rows: Rows, snapshot: Snapshot): Money | null {
+  const version = newestVersion(snapshot)
+  const estimate = rows.estimates?.find((row) => row.n === version?.n)
+  if (!estimate) return null
+  // what was done before the owner took the yes back is payable
+  const agreed = new Set(agreedLines({ ...snapshot, revoked: null }))
+  const done = new Set(snapshot.work.filter((work) => work.state === 'done').map((work) => work.line))
+  const goodwill = new Map<string, number>()
+  for (const record of rows.records ?? []) {
+    if (record.kind === 'goodwill' && record.line !== null) goodwill.set(record.line, record.data.amount as number)
+  }
+  const lines = (estimate.lines ?? []).filter((line) => agreed.has(line.id))
+  const asLine = (line: (typeof lines)[number]) => ({
+    id: line.id,
+    quantity: line.quantity,
+    unitPrice: line.unit_price ?? 0,
+    taxClass: line.tax_class ?? '',
+    taxRate: line.tax_rate ?? 0,
+    choice: line.choice,
+    requiredBy: line.required_by,
+    goodwill: goodwill.get(line.id) ?? 0,
+  })
+  const most = billOf(
+    lines.map((line) => ({ ...asLine(line), goodwill: 0 })),
+    Number.MAX_SAFE_INTEGER,
+    estimate.rounding,
+  ).total
+  const bill = billOf(lines.filter((line) => done.has(line.id)).map(asLine), most, estimate.rounding)
+  return { amount: bill.total, currency: estimate.currency }
+}
