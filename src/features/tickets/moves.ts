@@ -8,6 +8,7 @@ import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
 import type { Day } from '../../domain/day.ts'
 import type { Created } from '../../http/creating.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
+import { wakeWatch } from '../watches/watches.ts'
 import { addRecords, type Desk, openTicket, reopen, setStep } from './desk.ts'
 import { type Release, recordRelease } from './release.ts'
 import { shownGate, shownTicket } from './shown.ts'
@@ -108,6 +109,7 @@ async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
       on conflict do nothing`
   }
   await rewriteObligations(desk.tx, [watchId], desk.today)
+  await wakeWatch(desk.tx, watchId, desk.today)
 }
 
 export type OverrideInput = { gate: string; part: string; reason: string }

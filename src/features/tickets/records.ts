@@ -1,14 +1,14 @@
 import { z } from 'zod'
+import { dateOf } from '../../db/open.ts'
 import { signs } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { workClassNames } from '../../domain/tickets/classes.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Role } from '../../http/service.ts'
 import { day, id, line, money, prose } from '../../http/shapes.ts'
-import { recordFacts } from '../facts/facts.ts'
 import { hazardKind } from '../watches/routes.ts'
-import { recordHazard } from '../watches/watches.ts'
 import { addRecords, backToBench, type Desk, happened, instantFrom, type NewRecord, openTicket } from './desk.ts'
+import { writeFacts } from './facts.ts'
 import { mayCheck } from './moves.ts'
 import { type Release, recordRelease } from './release.ts'
 import { type Loaded, peopleOf, samePerson } from './snapshot.ts'
@@ -124,8 +124,17 @@ export const said: readonly Said[] = [
     summary: 'Record a hazard seen on the watch; the hazard gate shuts until its note is confirmed',
     body: z.strictObject({ kind: hazardKind, note: line(200).optional(), confirmedBy: line(80).optional() }),
     make: async (desk, ticket, body: { kind: string; note?: string; confirmedBy?: string }) => {
-      const made = await recordHazard(desk, String(ticket.rows.watch.id), body)
-      return { data: { ...body, hazards: [(made.body as { id: string }).id] } }
+      const made = await desk.tx.hazard.create({
+        data: {
+          watchId: String(ticket.rows.watch.id),
+          kind: body.kind,
+          note: body.note ?? null,
+          confirmedBy: body.confirmedBy ?? null,
+          seenOn: dateOf(desk.today),
+          recordedBy: desk.who.name,
+        },
+      })
+      return { data: { ...body, hazards: [made.id] } }
     },
   },
   {
@@ -165,15 +174,7 @@ export const said: readonly Said[] = [
     make: async (desk, ticket, body: { findings: string; workClass?: string; signs?: (typeof signs)[number][]; at?: string }) => {
       const at = instantFrom(desk, body.at)
       const { at: _, ...data } = body
-      const facts = (body.signs ?? []).map((sign) => ({
-        event: 'sign' as const,
-        sign,
-        on: desk.today,
-        source: 'own-record' as const,
-        watchId: String(ticket.rows.watch.id),
-        ticketId: ticket.snapshot.ticket.id,
-      }))
-      const written = facts.length > 0 ? (await recordFacts(desk, { events: facts })).eventIds : []
+      const written = await writeFacts(desk, ticket, at, (body.signs ?? []).map((sign) => ({ event: 'sign' as const, sign })))
       return { at, data: { ...data, facts: written } }
     },
     then: async (desk, ticket, body: { workClass?: string }) => {
@@ -245,6 +246,7 @@ export const said: readonly Said[] = [
       bar: z.number().min(-0.9).max(125).nullable(),
       needed: z.array(z.enum(['vacuum-dry', 'overpressure-dry', 'overpressure-wet', 'immersion', 'condensation'])).min(1).max(5),
       ownerConsents: z.boolean().default(false),
+      diver: z.boolean().default(false),
     }),
   },
   {
@@ -259,16 +261,7 @@ export const said: readonly Said[] = [
       const ownerSigned = (body.ownerSigned && body.textGiven) || before?.ownerSigned === true
       const whole = managerSigned && ownerSigned
       const already = before?.managerSigned === true && before.ownerSigned === true
-      const facts =
-        whole && !already
-          ? (
-              await recordFacts(desk, {
-                events: [
-                  { event: 'water-claim-withdrawn', on: desk.today, source: 'own-record', watchId: String(ticket.rows.watch.id), ticketId: ticket.snapshot.ticket.id },
-                ],
-              })
-            ).eventIds
-          : []
+      const facts = whole && !already ? await writeFacts(desk, ticket, desk.now, [{ event: 'water-claim-withdrawn' }]) : []
       return { data: { ...body, ownerSigned, managerSigned, facts } }
     },
   },
@@ -313,6 +306,19 @@ export const said: readonly Said[] = [
       if (body.about === 'ready' && ticket.snapshot.ticket.step !== 'ready') throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a "ready" notice' })
       const { at, ...data } = body
       return { at: instantFrom(desk, at), data }
+    },
+  },
+  {
+    path: 'payments',
+    kind: 'payment',
+    roles: counter,
+    summary: 'Record a payment, a deposit, money returned, or credit to a business account',
+    body: z.strictObject({ amount: money, how: z.enum(['paid', 'deposit', 'returned', 'credit']), words: line(200).optional() }),
+    make: (_desk, ticket, body: { amount: { amount: number; currency: string }; how: string }) => {
+      const wanted = ticket.rows.estimates?.at(-1)?.currency
+      if (wanted !== undefined && wanted !== body.amount.currency) throw faulty(['/amount/currency', `must be ${wanted}, as the estimate`])
+      if (body.how === 'credit' && ticket.rows.owner.standing !== 'business-account') throw faulty(['/how', 'credit is for business accounts only'])
+      return { data: { ...body, back: body.how === 'returned' } }
     },
   },
   { path: 'counter-arrivals', kind: 'at-counter', roles: counter, summary: 'Sign that the collector stands at the counter', body: z.strictObject({ collector: line(120) }) },

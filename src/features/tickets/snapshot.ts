@@ -3,6 +3,7 @@ import { numberOfDay } from '../../domain/day.ts'
 import type { Money } from '../../domain/money.ts'
 import { houseClasses, tolerancesFor } from '../../domain/readings/judge.ts'
 import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings/tools.ts'
+import { type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
 import { observationOf, type WorkClassName, workClasses } from '../../domain/tickets/classes.ts'
 import { billOf } from '../../domain/tickets/estimate.ts'
 import { agreedLines, newestVersion } from '../../domain/tickets/gates-yes.ts'
@@ -126,7 +127,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     closings: of('closing').map(mark),
     water: {
       needed: waterAgreement?.needed ?? ['overpressure-dry'],
-      agreedBar: waterAgreement?.bar ?? null,
+      agreedBar: waterAgreement === undefined ? usualTestPressure(testedWatch(rows)) : (waterAgreement.bar ?? null),
       withdrawn: marked(last('claim-withdrawn'), (d) => ({ ownerSigned: d.ownerSigned === true, managerSigned: d.managerSigned === true })),
       tests: of('water-test').map((record) => testOf(rows, record, mark)),
     },
@@ -226,6 +227,20 @@ export function peopleOf(rows: Rows): People {
   const latest = (rows.records ?? []).findLast((record) => record.kind === 'people')?.data as Partial<People> | undefined
   const owner = rows.owner.deceased ? [] : [rows.owner.name]
   return { approve: [...owner, ...(latest?.approve ?? [])], collect: [...owner, ...(latest?.collect ?? [])], willCallIn: latest?.willCallIn === true }
+}
+
+/** What a water test has to know of the watch. */
+export function testedWatch(rows: Rows): TestedWatch {
+  const agreement = (rows.records ?? []).findLast((record) => record.kind === 'water-agreement')?.data as { ownerConsents?: boolean; diver?: boolean } | undefined
+  const { watch } = rows
+  return {
+    claim: watch.claim_marked as WaterClaim,
+    ratedBar: watch.claim_bar === null ? null : Number(watch.claim_bar),
+    diver: agreement?.diver === true,
+    crystal: watch.crystal as TestedWatch['crystal'],
+    vintage: rows.ticket.work_class === 'vintage',
+    ownerConsents: agreement?.ownerConsents === true,
+  }
 }
 
 function versionOf(row: EstimateRow): Version {

@@ -1,0 +1,68 @@
+import { z } from 'zod'
+import { createOnce } from '../../http/creating.ts'
+import type { Routes } from '../../http/routes.ts'
+import type { Service } from '../../http/service.ts'
+import { dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
+import { desk, happened, ticketId, ticketParam } from '../tickets/desk.ts'
+import { countEvening, moveWatch } from './custody.ts'
+
+const moveOut = z.object({ id: idOut, from: z.string(), to: z.string(), holder: z.string(), at: instantOut })
+
+export function custodyRoutes(app: Routes, service: Service): void {
+  const tags = ['custody']
+  const everybody = { roles: ['counter', 'bench', 'stock', 'manager'] as const }
+
+  app.post(
+    '/v1/tickets/:ticket/custody-moves',
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: 'Move a watch from where it is to another place and holder; the tag is read at each move',
+        params: ticketParam,
+        body: z.strictObject({ from: line(60), to: line(60), holder: line(80), tagNumber: line(30), at: happened }),
+        response: { 201: moveOut },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => moveWatch(desk(service, doing), request.params.ticket, request.body)),
+  )
+  app.get(
+    '/v1/tickets/:ticket/custody-moves',
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: 'Where a watch has been, from the first place to the present one',
+        params: ticketParam,
+        response: { 200: z.object({ items: z.array(z.object({ id: idOut, n: z.number().int(), from: z.string().nullable(), to: z.string(), holder: z.string(), at: instantOut, by: z.string() })) }) },
+      },
+    },
+    async (request) => {
+      const id = await ticketId(service.database.prisma, request.params.ticket)
+      const rows = await service.database.prisma.custodyMove.findMany({ where: { ticketId: id }, orderBy: { n: 'asc' } })
+      return { items: rows.map((row) => ({ id: row.id, n: row.n, from: row.fromPlace, to: row.toPlace, holder: row.holder, at: row.at.toISOString(), by: row.recordedBy })) }
+    },
+  )
+  app.post(
+    '/v1/evening-counts',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: {
+        tags,
+        summary: 'Count place by place against the book; what is missing opens an incident and freezes its ticket',
+        body: z.strictObject({ places: z.array(z.strictObject({ place: line(60), numbers: z.array(z.string().max(30)).max(2000) })).min(1).max(100) }),
+        response: {
+          201: z.object({
+            id: idOut,
+            on: dayOut,
+            counted: z.number().int(),
+            missing: z.array(z.object({ number: z.string(), place: z.string(), holder: z.string() })),
+            elsewhere: z.array(z.object({ number: z.string(), place: z.string(), foundAt: z.string() })),
+            unknown: z.array(z.string()),
+          }),
+        },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => countEvening(desk(service, doing), request.body)),
+  )
+}

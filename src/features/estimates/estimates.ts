@@ -1,0 +1,220 @@
+import { v7 as uuidv7 } from 'uuid'
+import { addDays, type Day } from '../../domain/day.ts'
+import { inWords } from '../../domain/money.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import { agreedTotal, answerFaults, type EstimateLine, requirementFaults, totalsOf } from '../../domain/tickets/estimate.ts'
+import { judgeGate } from '../../domain/tickets/gates.ts'
+import { ceilingStands } from '../../domain/tickets/gates-yes.ts'
+import type { Created } from '../../http/creating.ts'
+import { dayAt } from '../../http/service.ts'
+import { addRecords, type Desk, instantFrom, openTicket, reopen, setStep } from '../tickets/desk.ts'
+import type { EstimateRow, LineRow } from '../tickets/reading.ts'
+import { refuseUnentitled } from '../tickets/records.ts'
+
+export type NewLine = {
+  code?: string | undefined
+  what: string
+  part?: boolean | undefined
+  quantity: number
+  unitPrice: number | null
+  taxClass: string | null
+  choice: 'must' | 'should' | 'could'
+  /** index of the line that cannot be done without this one */
+  requiredBy?: number | null | undefined
+  guaranteeMonths?: number | undefined
+  opensCase?: boolean | undefined
+  pressureTest?: boolean | undefined
+  completeService?: boolean | undefined
+}
+
+export type NewEstimate = {
+  kind: 'fixed' | 'up-to' | 'look-first'
+  currency?: string | undefined
+  validUntil?: Day | null | undefined
+  lines: NewLine[]
+  reason?: string | undefined
+}
+
+const priced = new Set(['looked-over', 'priced', 'awaiting-yes'])
+const working = new Set(['awaiting-parts', 'ready-for-bench', 'on-the-bench'])
+
+/**
+ * A new version of the estimate. Made while the work waits or runs, it stops the work and goes back to be priced, unless
+ * the amount agreed in advance covers it: then the work goes on and the owner is told.
+ */
+export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { id, step, ended } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  if (!priced.has(step) && !working.has(step)) throw new Refusal('record-not-taken', { step, what: 'an estimate', todo: 'It is made after the look and before the work is closed.' })
+  const { taxRates, rounding } = ticket.settings
+  if (rounding === null) throw new Refusal('setting-missing', { setting: 'rounding' })
+  if (taxRates === null) throw new Refusal('setting-missing', { setting: 'taxRates' })
+  const earlier = ticket.rows.estimates?.at(-1)
+  const currency = input.currency ?? earlier?.currency ?? desk.currency
+  if (earlier && earlier.currency !== currency) throw faulty(['/currency', `must be ${earlier.currency}, as the earlier version`])
+  const ids = input.lines.map(() => uuidv7())
+  const lines = input.lines.map((line, i) => ({ ...line, id: ids[i]!, requiredBy: requirement(line, i, ids), rate: rateOf(line, i, taxRates) }))
+  const asLines: EstimateLine[] = lines.map((line) => ({
+    id: line.id,
+    quantity: line.quantity,
+    unitPrice: line.unitPrice ?? 0,
+    taxClass: line.taxClass ?? '',
+    taxRate: line.rate ?? 0,
+    choice: line.choice,
+    requiredBy: line.requiredBy,
+  }))
+  const circles = requirementFaults(asLines)
+  if (circles.length > 0) throw faulty(...circles.map((fault) => [`/lines/${ids.indexOf(fault.line)}/requiredBy`, fault.detail] as const))
+  // an earlier version froze its rounding; a later one follows the same, so that agreed total and bill agree
+  const rule = earlier?.rounding ?? rounding
+  const totals = totalsOf(asLines, rule)
+  const n = (earlier?.n ?? 0) + 1
+  const validUntil = input.validUntil === undefined ? addDays(desk.today, ticket.settings.estimateValidDays ?? 30) : input.validUntil
+  if (validUntil !== null && validUntil < desk.today) throw faulty(['/validUntil', `lies before today, ${desk.today}`])
+  await desk.tx.$executeRaw`
+    with made as (
+      insert into estimate (ticket_id, n, kind, currency, rounding, valid_until, net, tax, total, made_on, recorded_at, by_key, recorded_by)
+      values (${id}::uuid, ${n}, ${input.kind}, ${currency}, ${rule}, ${validUntil}::date, ${totals.net}, ${totals.tax}, ${totals.total}, ${desk.today}::date, ${desk.now},
+        ${desk.who.keyId}::uuid, ${desk.who.name}) returning id)
+    insert into estimate_line (id, estimate_id, place, code, what, part, quantity, unit_price, tax_class, tax_rate, choice, required_by, guarantee_months, opens_case,
+      pressure_test, complete_service)
+    select l.id, made.id, l.place, l.code, l.what, coalesce(l.part, false), l.quantity, l."unitPrice", l."taxClass", l.rate, l.choice, l."requiredBy",
+      coalesce(l."guaranteeMonths", 0), coalesce(l."opensCase", false), coalesce(l."pressureTest", false), coalesce(l."completeService", false)
+    from made, jsonb_to_recordset(${JSON.stringify(lines.map((line, place) => ({ ...line, place })))}::jsonb) as l (id uuid, place int, code text, what text, part boolean,
+      quantity int, "unitPrice" bigint, "taxClass" text, rate int, choice text, "requiredBy" uuid, "guaranteeMonths" int, "opensCase" boolean, "pressureTest" boolean,
+      "completeService" boolean)`
+  const after = await reopen(desk, id)
+  const covered = ceilingStands(after.snapshot)
+  if (step === 'awaiting-yes') {
+    const price = judgeGate('G6', after.snapshot)
+    if (price.state === 'shut') throw new Refusal('gate-shut', { gate: 'G6', title: price.title, why: price.why, opens: price.opens })
+  }
+  if (working.has(step) && !covered) {
+    const [move] = await addRecords(desk, id, [{ kind: 'move', data: { from: step, to: 'priced', reason: input.reason ?? `version ${n} needs a new yes`, byItself: true } }])
+    await setStep(desk, after, 'priced', move!.seq)
+  }
+  const made = (await reopen(desk, id)).rows.estimates!.at(-1)!
+  return { location: `/v1/tickets/${id}/estimates`, body: { ...shownEstimate(made), insideCeiling: covered } }
+}
+
+function requirement(line: NewLine, i: number, ids: readonly string[]): string | null {
+  if (line.requiredBy === null || line.requiredBy === undefined) return null
+  const by = ids[line.requiredBy]
+  if (by === undefined || line.requiredBy === i) throw faulty([`/lines/${i}/requiredBy`, 'must be the index of another line'])
+  return by
+}
+
+function rateOf(line: NewLine, i: number, rates: Readonly<Record<string, number>>): number | null {
+  if (line.taxClass === null) return null
+  const rate = rates[line.taxClass]
+  if (rate === undefined) throw faulty([`/lines/${i}/taxClass`, `must be one of ${Object.keys(rates).join(', ')}`])
+  return rate
+}
+
+export type NewAnswer = {
+  person: string
+  how: 'in-person' | 'signed' | 'e-mail' | 'phone'
+  total: { amount: number; currency: string }
+  textShown?: string | undefined
+  lines: { line: string; answer: 'yes' | 'no' }[]
+  at?: string | undefined
+}
+
+/** What somebody entitled answered to each line of the newest version, with the total that was shown. */
+export async function answerEstimate(desk: Desk, ref: string, version: number, input: NewAnswer): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { id, step, ended } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  const estimate = ticket.rows.estimates?.at(-1)
+  const asked = ticket.rows.estimates?.find((row) => row.n === version)
+  if (!asked || !estimate) throw new Refusal('not-found', { what: 'version of this estimate', id: String(version) })
+  if (estimate.n !== version) throw new Refusal('version-not-newest', { version, newest: estimate.n })
+  if (!['priced', 'awaiting-yes', ...working].includes(step)) throw new Refusal('record-not-taken', { step, what: 'an answer to an estimate' })
+  refuseUnentitled(ticket, input.person, 'approve')
+  if (input.how === 'phone' && ticket.settings.phoneYesUpTo === null) throw new Refusal('setting-missing', { setting: 'phoneYesUpTo' })
+  const at = instantFrom(desk, input.at)
+  const lines = asLinesOf(estimate)
+  const given = new Map(input.lines.map(({ line, answer }) => [line, answer] as const))
+  if (given.size !== input.lines.length) throw faulty(['/lines', 'answers a line twice'])
+  const revoked = ticket.snapshot.revoked?.seq ?? 0
+  const standing = new Map<string, 'yes' | 'no'>()
+  for (const answer of ticket.snapshot.answers) if (answer.version === version && answer.seq > revoked) standing.set(answer.line, answer.answer)
+  const whole = new Map([...standing, ...given])
+  const faults = answerFaults(lines, whole)
+  if (faults.length > 0) {
+    throw faulty(...faults.map((fault) => [`/lines/${Math.max(0, input.lines.findIndex((line) => line.line === fault.line))}/answer`, `${nameOf(estimate, fault.line)} ${fault.detail}`] as const))
+  }
+  const yes = new Set([...whole].filter(([, answer]) => answer === 'yes').map(([line]) => line))
+  const total = { amount: agreedTotal(lines, yes, estimate.rounding).total, currency: estimate.currency }
+  if (input.total.amount !== total.amount || input.total.currency !== total.currency) throw faulty(['/total', `the lines said yes to come to ${inWords(total)}`])
+  const on = dayAt(at, desk.zone)
+  await desk.tx.$executeRaw`
+    insert into estimate_answer (ticket_id, version, line_id, answer, person, how, on_day, at, total, text_shown, recorded_at, by_key, recorded_by)
+    select ${id}::uuid, ${version}, a.line, a.answer, ${input.person}, ${input.how}, ${on}::date, ${at}, ${total.amount}, ${input.textShown ?? null}, ${desk.now},
+      ${desk.who.keyId}::uuid, ${desk.who.name}
+    from jsonb_to_recordset(${JSON.stringify(input.lines)}::jsonb) as a (line uuid, answer text)`
+  const after = await reopen(desk, id)
+  const gate = judgeGate('G7', after.snapshot)
+  return {
+    location: `/v1/tickets/${id}/estimates`,
+    body: { version, agreedTotal: total, gate: { state: gate.state, why: gate.why, opens: [...gate.opens] } },
+  }
+}
+
+const nameOf = (estimate: EstimateRow, line: string) => estimate.lines?.find((one) => one.id === line)?.what ?? line
+
+const asLinesOf = (estimate: EstimateRow): EstimateLine[] =>
+  (estimate.lines ?? []).map((line) => ({
+    id: line.id,
+    quantity: line.quantity,
+    unitPrice: line.unit_price ?? 0,
+    taxClass: line.tax_class ?? '',
+    taxRate: line.tax_rate ?? 0,
+    choice: line.choice,
+    requiredBy: line.required_by,
+  }))
+
+const shownLine = (line: LineRow) => ({
+  id: line.id,
+  code: line.code,
+  what: line.what,
+  part: line.part,
+  quantity: line.quantity,
+  unitPrice: line.unit_price,
+  taxClass: line.tax_class,
+  taxRate: line.tax_rate,
+  choice: line.choice,
+  requiredBy: line.required_by,
+  guaranteeMonths: line.guarantee_months,
+  opensCase: line.opens_case,
+  pressureTest: line.pressure_test,
+  completeService: line.complete_service,
+})
+
+export const shownEstimate = (row: EstimateRow) => ({
+  version: row.n,
+  kind: row.kind,
+  currency: row.currency,
+  rounding: row.rounding,
+  validUntil: row.validUntil,
+  madeOn: row.madeOn,
+  by: row.by,
+  net: row.net,
+  tax: row.tax,
+  total: row.total,
+  lines: (row.lines ?? []).map(shownLine),
+})
+
+/** Goodwill on one line: the price goes down, never up, and never below nothing. */
+export async function giveGoodwill(desk: Desk, ref: string, input: { line: string; amount: number; reason: string }): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { id, ended } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  const line = ticket.rows.estimates?.at(-1)?.lines?.find((one) => one.id === input.line)
+  if (!line) throw faulty(['/line', 'is no line of the newest version'])
+  const most = line.quantity * (line.unit_price ?? 0)
+  if (input.amount > most) throw faulty(['/amount', `must be at most ${most}, the price of the line without tax`])
+  const [record] = await addRecords(desk, id, [{ kind: 'goodwill', line: input.line, data: { amount: input.amount, reason: input.reason } }])
+  return { location: `/v1/tickets/${id}`, body: { id: record!.id, bill: (await reopen(desk, id)).snapshot.bill } }
+}

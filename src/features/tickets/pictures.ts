@@ -1,0 +1,89 @@
+import { createHash } from 'node:crypto'
+import { createReadStream } from 'node:fs'
+import { mkdir, rename, stat, writeFile } from 'node:fs/promises'
+import path from 'node:path'
+import sharp from 'sharp'
+import { v7 as uuidv7 } from 'uuid'
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import type { Created } from '../../http/creating.ts'
+import { type Desk, instantFrom, openTicket, ticketId } from './desk.ts'
+import type { Db } from '../../db/open.ts'
+
+/** Largest picture taken, bytes and pixels: enough for a telephone's camera, and no bomb. */
+export const PICTURE_BYTES = 12 * 1024 * 1024
+const PIXELS = 60_000_000
+
+const types: Readonly<Record<string, string>> = { jpeg: 'image/jpeg', png: 'image/png', webp: 'image/webp' }
+
+/** Where a picture lies: by its own hash and nothing that a sender said. */
+const placeOf = (folder: string, sha256: string) => path.join(folder, 'pictures', sha256.slice(0, 2), sha256)
+
+export type Picture = { sha256: string; mediaType: string; bytes: number; width: number; height: number; content: Buffer }
+
+/** Reads a file as a picture by its content, whatever its name and its type claim; the whole of it has to decode. */
+export async function readPicture(content: Buffer): Promise<Picture> {
+  if (content.length === 0) throw new Refusal('picture-refused', { why: 'it is empty' })
+  if (content.length > PICTURE_BYTES) throw new Refusal('body-too-large')
+  const options = { limitInputPixels: PIXELS, failOn: 'error' as const }
+  const found = await sharp(content, options).metadata().catch(() => null)
+  const mediaType = found?.format === undefined ? undefined : types[found.format]
+  if (!found || mediaType === undefined) throw new Refusal('picture-refused', { why: 'its content is not a JPEG, PNG or WebP picture' })
+  if ((found.pages ?? 1) > 1) throw new Refusal('picture-refused', { why: 'it moves; send a still picture' })
+  await sharp(content, options)
+    .resize(64, 64, { fit: 'inside' })
+    .raw()
+    .toBuffer()
+    .catch(() => {
+      throw new Refusal('picture-refused', { why: 'it is damaged or has too many pixels' })
+    })
+  return { sha256: createHash('sha256').update(content).digest('hex'), mediaType, bytes: content.length, width: found.width, height: found.height, content }
+}
+
+/** Stores a picture under the hash of its content and enters it; the same picture twice is one. */
+export async function keepPicture(desk: Desk, folder: string, picture: Picture): Promise<Created> {
+  const place = placeOf(folder, picture.sha256)
+  if (!(await stat(place).catch(() => null))) {
+    await mkdir(path.dirname(place), { recursive: true })
+    // written aside and renamed: a half-written file never stands under its hash
+    const aside = `${place}.${uuidv7()}`
+    await writeFile(aside, picture.content, { mode: 0o600 })
+    await rename(aside, place)
+  }
+  const { sha256, mediaType, bytes, width, height } = picture
+  const rows = await desk.tx.$queryRaw<{ id: string }[]>`
+    with made as (
+      insert into picture_file (sha256, media_type, bytes, width, height, recorded_at, recorded_by)
+      values (${sha256}, ${mediaType}, ${bytes}, ${width}, ${height}, ${desk.now}, ${desk.who.name}) on conflict do nothing returning id)
+    select id from made union all select id from picture_file where sha256 = ${sha256} limit 1`
+  return { location: `/v1/pictures/${rows[0]!.id}`, body: { id: rows[0]!.id, sha256, mediaType, bytes, width, height } }
+}
+
+export type PicturesInput = { pictures: { id: string; view: string }[]; stage: 'booking-in' | 'look' | 'bench' | 'final-check'; at?: string | undefined }
+
+/** Puts uploaded pictures to a ticket. A picture is of one watch: one that another ticket has is refused. */
+export async function addPictures(desk: Desk, ref: string, input: PicturesInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const { id, ended } = ticket.snapshot.ticket
+  if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  const at = instantFrom(desk, input.at)
+  const known = await desk.tx.$queryRaw<{ id: string }[]>`select id from picture_file where id = any(${input.pictures.map((picture) => picture.id)}::uuid[])`
+  const ids = new Set(known.map((row) => row.id))
+  const faults = input.pictures.flatMap((picture, i) => (ids.has(picture.id) ? [] : [[`/pictures/${i}/id`, 'was not uploaded here'] as const]))
+  if (faults.length > 0) throw faulty(...faults)
+  const rows = await desk.tx.$queryRaw<{ id: string }[]>`
+    insert into ticket_picture (ticket_id, file_id, view, stage, at, recorded_at, by_key, recorded_by)
+    select ${id}::uuid, p.id, p.view, ${input.stage}, ${at}, ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name}
+    from jsonb_to_recordset(${JSON.stringify(input.pictures)}::jsonb) as p (id uuid, view text) returning id`
+  return { location: `/v1/tickets/${id}`, body: { ids: rows.map((row) => row.id) } }
+}
+
+/** The file of a picture of this ticket; one of another ticket is not found here. */
+export async function findPicture(db: Db, folder: string, ref: string, pictureId: string) {
+  const id = await ticketId(db, ref)
+  const rows = await db.$queryRaw<{ sha256: string; mediaType: string; bytes: number }[]>`
+    select f.sha256, f.media_type as "mediaType", f.bytes from ticket_picture p join picture_file f on f.id = p.file_id
+    where p.ticket_id = ${id}::uuid and p.id = ${pictureId}::uuid`
+  const row = rows[0]
+  if (!row) throw new Refusal('not-found', { what: 'picture of this ticket', id: pictureId })
+  return { ...row, stream: createReadStream(placeOf(folder, row.sha256)) }
+}

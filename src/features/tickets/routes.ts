@@ -1,0 +1,264 @@
+import { z } from 'zod'
+import { sideStates, steps } from '../../domain/tickets/steps.ts'
+import { createOnce } from '../../http/creating.ts'
+import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import type { Routes } from '../../http/routes.ts'
+import { type Service, signerOf, todayAt } from '../../http/service.ts'
+import { day, dayOut, id, idOut, line, money, prose } from '../../http/shapes.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import { ownerBody } from '../owners/routes.ts'
+import { hazardKind, watchBody } from '../watches/routes.ts'
+import { bookIn } from './booking.ts'
+import { desk, ticketId, ticketParam } from './desk.ts'
+import { listTickets } from './list.ts'
+import { moveTicket, overrideGate } from './moves.ts'
+import { readRowsFast } from './reading.ts'
+import { conditionBody, doNot, releaseBody, said, say } from './records.ts'
+import { endTicket, enterSide, leaveSide, planOf, recordUnclaimed } from './side-states.ts'
+import { gateOut, gatesOut, shownGates, shownTicket, ticketOut } from './shown.ts'
+import { type Loaded, load } from './snapshot.ts'
+
+const everybody = ['counter', 'bench', 'stock', 'manager'] as const
+const counter = ['counter', 'manager'] as const
+const view = z.enum(['dial', 'back', 'crown-side', 'opposite-side', 'lugs', 'clasp', 'inside-bracelet', 'other'])
+
+const bookingBody = z.strictObject({
+  owner: z.union([z.strictObject({ id }), z.strictObject({ new: ownerBody, confirmedNew: z.boolean().optional() })]),
+  watch: z.union([z.strictObject({ id }), z.strictObject({ new: watchBody.omit({ ownerId: true }), confirmedNew: z.boolean().optional() })]),
+  broughtBy: line(120).optional(),
+  complaint: prose(2000),
+  returnWish: line(200).optional(),
+  place: line(60).default('counter'),
+  dial: line(40).optional(),
+  pictures: z.array(z.strictObject({ id, view })).max(40).optional(),
+  condition: conditionBody.optional(),
+  looseItems: z
+    .array(z.strictObject({ bag: line(40), words: line(120) }))
+    .max(20)
+    .refine((items) => new Set(items.map((item) => item.bag)).size === items.length, { error: 'names a bag twice' })
+    .optional(),
+  declaredValue: money.nullable().optional(),
+  ceiling: money.optional(),
+  doNot: z.array(doNot).max(20).optional(),
+  mayApprove: z.array(line(120)).max(20).optional(),
+  mayCollect: z.array(line(120)).max(20).optional(),
+  willCallIn: z.boolean().optional(),
+  hazards: z.array(z.strictObject({ kind: hazardKind, note: line(200).optional(), confirmedBy: line(80).optional() })).max(10).optional(),
+  comebackOf: line(60).optional(),
+  handingIn: id.optional(),
+})
+
+const dueOut = z.object({ kind: z.string(), rule: z.string(), dueOn: dayOut, standing: z.string() })
+const bookedOut = z.object({
+  id: idOut,
+  number: z.string(),
+  step: z.string(),
+  watchId: idOut,
+  ownerId: idOut,
+  nextActor: z.string(),
+  nextBy: dayOut,
+  alsoDue: z.array(dueOut),
+  warnings: z.array(z.string()),
+  twins: z.array(
+    z.object({ number: z.string(), maker: z.string(), model: z.string().nullable(), metal: z.string().nullable(), dial: z.string().nullable(), place: z.string().nullable() }),
+  ),
+  doNot: z.array(z.string()),
+})
+
+const rowOut = z.object({
+  id: idOut,
+  number: z.string(),
+  step: z.string(),
+  side: z.string().nullable(),
+  ended: z.string().nullable(),
+  watchId: idOut,
+  ownerId: idOut,
+  ownerName: z.string(),
+  watch: z.string(),
+  bookedOn: dayOut,
+  promisedOn: dayOut.nullable(),
+  nextActor: z.string().nullable(),
+  nextBy: dayOut.nullable(),
+  place: z.string().nullable(),
+  holder: z.string().nullable(),
+})
+
+const planOut = z.object({
+  deliveredOn: dayOut,
+  steps: z.array(z.object({ step: z.string(), on: dayOut, postOn: dayOut })).readonly(),
+  next: z.string().nullable(),
+  after: z.object({ state: z.string(), because: z.string().optional(), name: z.string().optional(), noStepThrough: dayOut.optional() }),
+})
+
+export function ticketRoutes(app: Routes, service: Service): void {
+  const tags = ['tickets']
+  const { currency, country, timeZone } = service.config.centre
+  const { prisma, pool } = service.database
+
+  const read = async (ref: string): Promise<Loaded> => {
+    const today = todayAt(service)
+    const rows = await readRowsFast(pool, await ticketId(prisma, ref), today)
+    if (!rows) throw new Refusal('not-found', { what: 'ticket', id: ref })
+    return load(rows, service.clock.now().getTime(), today, currency)
+  }
+
+  app.post(
+    '/v1/tickets',
+    { config: { roles: counter }, schema: { tags, summary: 'Book a watch in: one call for owner, watch, condition and all that is agreed', body: bookingBody, response: { 201: bookedOut } } },
+    (request, reply) => createOnce(service, request, reply, (doing) => bookIn(desk(service, doing), request.body, country)),
+  )
+  app.get(
+    '/v1/tickets',
+    {
+      config: { roles: everybody },
+      schema: {
+        tags,
+        summary: 'Tickets by number, step, watch, owner, place',
+        querystring: z.strictObject({
+          ...pageQuery,
+          number: z.string().max(60).optional(),
+          step: z.enum(steps).optional(),
+          side: z.enum(sideStates).optional(),
+          watchId: id.optional(),
+          ownerId: id.optional(),
+          handingIn: id.optional(),
+          place: line(60).optional(),
+          open: z.enum(['true', 'false']).optional(),
+        }),
+        response: { 200: z.object({ items: z.array(rowOut) }) },
+      },
+    },
+    async (request, reply) => {
+      const { open, limit, after: _, ...filter } = request.query
+      const after = afterOf(request, 1)
+      const rows = await listTickets(prisma, { ...filter, ...(open !== undefined && { open: open === 'true' }) }, after === null ? null : String(after[0]), limit)
+      return page(request, reply, rows, (row) => [row.id])
+    },
+  )
+  app.get(
+    '/v1/tickets/:ticket',
+    { config: { roles: everybody }, schema: { tags, summary: 'A ticket, by id or by its number', params: ticketParam, response: { 200: ticketOut } } },
+    async (request) => shownTicket(await read(request.params.ticket)),
+  )
+  app.get(
+    '/v1/tickets/:ticket/gates',
+    {
+      config: { roles: everybody },
+      schema: { tags, summary: 'Each gate: open or shut, why, what would open it, and who may override; and what shuts each move from here', params: ticketParam, response: { 200: gatesOut } },
+    },
+    async (request) => shownGates(await read(request.params.ticket)),
+  )
+  app.post(
+    '/v1/tickets/:ticket/moves',
+    {
+      config: { roles: everybody },
+      schema: {
+        tags,
+        summary: 'Move a ticket, or walk it to a step further on while the owner waits; all or nothing',
+        params: ticketParam,
+        body: z.strictObject({ to: z.enum(steps), reason: prose(500).optional(), release: releaseBody.optional() }),
+        response: { 200: ticketOut },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => moveTicket(desk(service, doing), request.params.ticket, request.body)),
+  )
+  app.post(
+    '/v1/tickets/:ticket/overrides',
+    {
+      config: { roles: ['bench', 'manager'] },
+      schema: {
+        tags,
+        summary: 'Pass a part of a gate that is shut, by name and with the reason; any later fact that bears on the gate ends it',
+        params: ticketParam,
+        body: z.strictObject({ gate: line(4), part: line(40), reason: prose(500) }),
+        response: { 201: z.object({ id: idOut, by: z.string(), gate: gateOut }) },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => overrideGate(desk(service, doing), request.params.ticket, request.body)),
+  )
+
+  for (const entry of said) {
+    app.post(
+      `/v1/tickets/:ticket/${entry.path}`,
+      { config: { roles: entry.roles }, schema: { tags, summary: entry.summary, params: ticketParam, body: entry.body, response: { 201: z.object({ id: idOut, kind: z.string() }) } } },
+      (request, reply) =>
+        createOnce(service, request, reply, (doing) => say(desk(service, doing), entry, (request.params as { ticket: string }).ticket, request.body as Record<string, unknown>)),
+    )
+  }
+
+  app.post(
+    '/v1/tickets/:ticket/side-states',
+    {
+      config: { roles: everybody },
+      schema: {
+        tags,
+        summary: 'Put a ticket aside: on hold, sent out, unclaimed, in dispute, missing, kept as evidence; with a day by which somebody acts',
+        params: ticketParam,
+        body: z.strictObject({
+          state: z.enum(sideStates),
+          until: day,
+          reason: prose(500),
+          outside: z.strictObject({ specialist: line(120), slip: line(60), insurance: line(120) }).optional(),
+        }),
+        response: { 200: ticketOut },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => enterSide(desk(service, doing), request.params.ticket, request.body)),
+  )
+  app.post(
+    '/v1/tickets/:ticket/side-state-ends',
+    {
+      config: { roles: everybody },
+      schema: {
+        tags,
+        summary: 'Take a ticket out of its side state, to the same step; its gates are asked anew',
+        params: ticketParam,
+        body: z.strictObject({ reason: prose(500) }),
+        response: { 200: ticketOut.extend({ gatesNow: z.array(gateOut) }) },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => leaveSide(desk(service, doing), request.params.ticket, request.body.reason)),
+  )
+  app.get(
+    '/v1/tickets/:ticket/unclaimed-plan',
+    {
+      config: { roles: counter },
+      schema: { tags, summary: 'The lawful steps for a watch that nobody fetches, from the delivered notice', params: ticketParam, response: { 200: z.object({ plan: planOut.nullable() }) } },
+    },
+    async (request) => ({ plan: planOf({ today: todayAt(service), zone: timeZone }, await read(request.params.ticket)) }),
+  )
+  app.post(
+    '/v1/tickets/:ticket/unclaimed-steps',
+    {
+      config: { roles: counter },
+      schema: {
+        tags,
+        summary: 'Record a step towards the owner of an unclaimed watch, with its proof',
+        params: ticketParam,
+        body: z.strictObject({
+          step: z.enum(['second-means', 'post', 'registered', 'pause']),
+          days: z.number().int().min(1).max(3650).optional(),
+          words: prose(500),
+          proof: line(200).optional(),
+        }),
+        response: { 201: z.object({ id: idOut, plan: planOut.nullable() }) },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => recordUnclaimed(desk(service, doing), request.params.ticket, request.body)),
+  )
+  app.post(
+    '/v1/tickets/:ticket/endings',
+    {
+      config: { roles: ['manager'] },
+      schema: {
+        tags,
+        summary: 'End a ticket without a hand-over: settled after a loss, or disposed of under the named law',
+        params: ticketParam,
+        body: z.strictObject({ as: z.enum(['lost-and-settled', 'disposed-of']), words: prose(1000) }),
+        response: { 200: ticketOut },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => endTicket(desk(service, doing), request.params.ticket, request.body)),
+  )
+}
+

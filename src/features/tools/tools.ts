@@ -1,0 +1,118 @@
+import { dateOf, dayFrom, type Db } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import { type Certificate, doubtfulSpans, isInDate, validUntil } from '../../domain/readings/tools.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import type { Created } from '../../http/creating.ts'
+import type { Act } from '../../http/service.ts'
+
+export type NewTool = { kind: string; serial: string; name: string; months: number }
+
+export async function addTool({ tx, who, today }: Act, input: NewTool): Promise<Created> {
+  const row = await tx.tool.create({ data: { ...input, createdBy: who.name } })
+  return { location: `/v1/tools/${row.id}`, body: await getTool(tx, row.id, today) }
+}
+
+export async function getTool(db: Db, id: string, today: Day) {
+  const tool = (await listTools(db, today, id))[0]
+  if (!tool) throw new Refusal('not-found', { what: 'tool', id })
+  return tool
+}
+
+export async function listTools(db: Db, today: Day, id?: string) {
+  const tools = await db.tool.findMany({ where: id === undefined ? {} : { id }, orderBy: { id: 'asc' } })
+  const certificates = await db.toolCertificate.findMany({ where: { toolId: { in: tools.map((tool) => tool.id) } }, orderBy: [{ onDay: 'asc' }, { id: 'asc' }] })
+  return tools.map((tool) => {
+    const own = certificates.filter((certificate) => certificate.toolId === tool.id)
+    const dated: Certificate[] = own.map((c) => ({
+      id: c.id,
+      on: dayFrom(c.onDay),
+      asFound: c.asFound as 'not-stated',
+      asLeft: c.asLeft as 'in-tolerance',
+      months: c.months,
+    }))
+    return {
+      id: tool.id,
+      kind: tool.kind,
+      serial: tool.serial,
+      name: tool.name,
+      months: tool.months,
+      blockedWhy: tool.blockedWhy,
+      validUntil: validUntil(dated, today),
+      inDate: isInDate(dated, today, tool.blockedWhy !== null),
+      certificates: own.map((c) => ({ id: c.id, on: dayFrom(c.onDay), asFound: c.asFound, asLeft: c.asLeft, months: c.months, byWhom: c.byWhom })),
+      doubtful: doubtfulSpans(dated).map(({ from, to }) => ({ from, to })),
+    }
+  })
+}
+
+export type NewCertificate = { on: Day; asFound: string; asLeft: string; months?: number | undefined; byWhom: string }
+
+/** A certificate. Found out of tolerance, it answers with every doubtful result since the last good one. */
+export async function addCertificate(act: Act, toolId: string, input: NewCertificate): Promise<Created> {
+  const { tx, who, today } = act
+  if (input.on > today) throw new Refusal('fact-in-future', { what: 'A certificate', today }, [{ pointer: '/on', detail: `lies after today, ${today}` }])
+  const tool = await tx.tool.findUnique({ where: { id: toolId } })
+  if (!tool) throw new Refusal('not-found', { what: 'tool', id: toolId })
+  const row = await tx.toolCertificate.create({
+    data: {
+      toolId,
+      onDay: dateOf(input.on),
+      asFound: input.asFound,
+      asLeft: input.asLeft,
+      months: input.months ?? tool.months,
+      byWhom: input.byWhom,
+      recordedBy: who.name,
+    },
+  })
+  const doubtful = input.asFound === 'out-of-tolerance' ? await doubtfulResults(tx, toolId, today) : []
+  return { location: `/v1/tools/${toolId}`, body: { id: row.id, tool: await getTool(tx, toolId, today), doubtfulResults: doubtful } }
+}
+
+/**
+ * The look-back: every result of a tool in a span in doubt, watches still in the house first, then by how deep they are used.
+ */
+export async function doubtfulResults(db: Db, toolId: string, today: Day) {
+  const tool = await getTool(db, toolId, today)
+  const found = []
+  for (const span of tool.doubtful) {
+    found.push(
+      ...(await db.$queryRaw<
+        { recordId: string; ticketId: string; number: string; watchId: string; on: string; kind: string; inHouse: boolean; ratedBar: number | null; ownerId: string }[]
+      >`
+      select r.id as "recordId", t.id as "ticketId", t.number, t.watch_id as "watchId", r.on_day::text as on, r.kind, t.ended is null as "inHouse",
+        w.claim_bar::float8 as "ratedBar", t.owner_id as "ownerId"
+      from ticket_record r join ticket t on t.id = r.ticket_id join watch w on w.id = t.watch_id
+      where r.tool_id = ${toolId}::uuid and r.on_day <= ${span.to}::date and r.on_day >= coalesce(${span.from}::date, r.on_day)
+        and not exists (select from ticket_record s where s.strikes = r.id)
+      order by t.ended is not null, w.claim_bar desc nulls last, r.on_day, r.id`),
+    )
+  }
+  return [...new Map(found.map((row) => [row.recordId, row])).values()]
+}
+
+export async function blockTool({ tx, today }: Act, id: string, why: string | null) {
+  const { count } = await tx.tool.updateMany({ where: { id }, data: { blockedWhy: why } })
+  if (count === 0) throw new Refusal('not-found', { what: 'tool', id })
+  return getTool(tx, id, today)
+}
+
+export async function addBench({ tx, who }: Act, input: { name: string; skills: string[] }): Promise<Created> {
+  const row = await tx.bench.create({ data: { ...input, createdBy: who.name } })
+  return { location: '/v1/benches', body: { id: row.id, name: row.name, skills: row.skills } }
+}
+
+export const listBenches = async (db: Db) => (await db.bench.findMany({ orderBy: { name: 'asc' } })).map(({ id, name, skills }) => ({ id, name, skills }))
+
+export type NewSkill = { staffKeyId: string; skill: string; level: string; fromDay?: Day | undefined }
+
+export async function addSkill({ tx, who, today }: Act, input: NewSkill): Promise<Created> {
+  const row = await tx.staffSkill.create({
+    data: { staffKeyId: input.staffKeyId, skill: input.skill, level: input.level, fromDay: dateOf(input.fromDay ?? today), recordedBy: who.name },
+  })
+  return { location: '/v1/staff-skills', body: { id: row.id, ...input, fromDay: input.fromDay ?? today } }
+}
+
+export async function addTolerance({ tx, who }: Act, calibreId: string, input: { limits: object; sourcePaper: string }): Promise<Created> {
+  const row = await tx.calibreTolerance.create({ data: { calibreId, limits: input.limits, sourcePaper: input.sourcePaper, recordedBy: who.name } })
+  return { location: `/v1/calibres/${calibreId}`, body: { id: row.id, calibreId, ...input } }
+}

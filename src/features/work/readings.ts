@@ -1,0 +1,258 @@
+import { keptBeatError, type Measured, mechanicalFaults, mechanicalQueries, quartzFaults, type ReadingFault } from '../../domain/readings/bounds.ts'
+import { amplitudeOf, predictedMonths, rateOf } from '../../domain/readings/computed.ts'
+import { judgeReadings } from '../../domain/readings/judge.ts'
+import { judgeWaterTest, usualTestPressure, type WaterTest, waterTestFaults } from '../../domain/readings/water.ts'
+import { type Certificate, isInDate } from '../../domain/readings/tools.ts'
+import { Refusal, faulty } from '../../domain/refusals.ts'
+import { judgeGate } from '../../domain/tickets/gates.ts'
+import { caseIsOpen, newestTests } from '../../domain/tickets/gates-water.ts'
+import type { Day } from '../../domain/day.ts'
+import { dayAt } from '../../http/service.ts'
+import type { Created } from '../../http/creating.ts'
+import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
+import { writeFacts } from '../tickets/facts.ts'
+import { type Loaded, testedWatch } from '../tickets/snapshot.ts'
+
+const refuse = (faults: readonly ReadingFault[]): void => {
+  if (faults.length > 0) throw faulty(...faults.map((fault) => [`/${fault.key}`, fault.detail] as const))
+}
+
+type Tool = { id: string; kind: string; inDate: boolean; validOn: Day }
+
+/** The tool of a result: there is none without one. Out of calibration it is recorded all the same, and opens nothing. */
+async function toolOf(desk: Desk, id: string, kinds: readonly string[], on: Day): Promise<Tool> {
+  const rows = await desk.tx.$queryRaw<{ kind: string; blocked: boolean; certificates: Certificate[] | null }[]>`
+    select kind, blocked_why is not null as blocked, (select jsonb_agg(jsonb_build_object('id', c.id, 'on', c.on_day, 'asFound', c.as_found, 'asLeft', c.as_left,
+      'months', c.months) order by c.on_day, c.id) from tool_certificate c where c.tool_id = tool.id) as certificates
+    from tool where id = ${id}::uuid`
+  const row = rows[0]
+  if (!row) throw new Refusal('not-found', { what: 'tool', id }, [{ pointer: '/tool', detail: 'is not on file' }])
+  if (!kinds.includes(row.kind)) throw faulty(['/tool', `is a ${row.kind}; this needs a ${kinds.join(' or ')}`])
+  return { id, kind: row.kind, inDate: isInDate(row.certificates ?? [], on, row.blocked), validOn: on }
+}
+
+export type TimingInput = {
+  position: string
+  wind: 'full' | 'after-24' | 'other'
+  hoursSinceWound?: Measured | undefined
+  rate?: Measured | undefined
+  amplitude?: Measured | undefined
+  beatError?: (Measured & { convention: 'half' | 'full' }) | undefined
+  /** measured mean beat period in s: the rate is worked out from it */
+  beatPeriodSeconds?: number | undefined
+  /** measured lift time in s: the amplitude is worked out from it */
+  liftTimeSeconds?: number | undefined
+  liftAngle?: number | undefined
+  liftAngleAssumed?: boolean | undefined
+  integrationTime?: Measured | undefined
+  temperature?: Measured | undefined
+  tool: string
+  at?: string | undefined
+}
+
+/** One position at one wind state, judged against the maker's tolerances or the house class. */
+export async function recordTiming(desk: Desk, ref: string, input: TimingInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  takeWork(ticket, 'reading', 'a reading')
+  const at = instantFrom(desk, input.at)
+  const tool = await toolOf(desk, input.tool, ['timing-machine'], dayAt(at, desk.zone))
+  const assumed = input.liftAngleAssumed === true
+  const liftAngle = input.liftAngle ?? (ticket.rows.calibre?.lift === null || ticket.rows.calibre?.lift === undefined ? (assumed ? 52 : null) : Number(ticket.rows.calibre.lift))
+  const reading = { ...input, ...computed(ticket, input, liftAngle), liftAngle, liftAngleAssumed: assumed }
+  refuse(mechanicalFaults(reading))
+  const values = {
+    rate: reading.rate?.value ?? null,
+    amplitude: reading.amplitude?.value ?? null,
+    beatError: reading.beatError ? keptBeatError(reading.beatError) : null,
+  }
+  return recorded(desk, ticket, at, tool, {
+    family: 'mechanical',
+    position: input.position,
+    wind: input.wind,
+    hoursSinceWound: input.hoursSinceWound?.value ?? null,
+    liftAngle,
+    liftAngleAssumed: assumed,
+    beatErrorConvention: input.beatError?.convention ?? null,
+    integrationTime: input.integrationTime?.value ?? null,
+    temperature: input.temperature?.value ?? null,
+    values,
+    queries: mechanicalQueries(reading),
+  })
+}
+
+/** A rate from the beat period and an amplitude from the lift time, where those were measured instead. */
+function computed(ticket: Loaded, input: TimingInput, liftAngle: number | null): { rate?: Measured; amplitude?: Measured } {
+  const beats = ticket.rows.calibre?.beats ?? null
+  const found: { rate?: Measured; amplitude?: Measured } = {}
+  if (input.beatPeriodSeconds !== undefined) {
+    if (beats === null) throw faulty(['/beatPeriodSeconds', 'the beat of this calibre is not known'])
+    if (input.rate !== undefined) throw faulty(['/beatPeriodSeconds', 'stands beside a rate: give one of the two'])
+    found.rate = { value: Math.round(rateOf(beats, input.beatPeriodSeconds) * 10) / 10, unit: 's/d' }
+  }
+  if (input.liftTimeSeconds !== undefined) {
+    if (beats === null || liftAngle === null) throw faulty(['/liftTimeSeconds', 'the beat and the lift angle of this calibre must be known'])
+    if (input.amplitude !== undefined) throw faulty(['/liftTimeSeconds', 'stands beside an amplitude: give one of the two'])
+    const amplitude = amplitudeOf(liftAngle, input.liftTimeSeconds, beats)
+    if (amplitude === null) throw faulty(['/liftTimeSeconds', 'is no lift time of this beat'])
+    found.amplitude = { value: Math.round(amplitude * 10) / 10, unit: '°' }
+  }
+  return found
+}
+
+export type QuartzInput = {
+  rate?: Measured | undefined
+  measuringTime?: Measured | undefined
+  inhibitionPeriod?: number | undefined
+  consumption?: Measured | undefined
+  consumptionInReset?: Measured | undefined
+  lowerWorkingVoltage?: Measured | undefined
+  cellVoltageOpen?: Measured | undefined
+  cellVoltageUnderLoad?: Measured | undefined
+  loadKiloohm?: number | undefined
+  pulseInterval?: Measured | undefined
+  pulseWidth?: Measured | undefined
+  testDrivePassed?: boolean | undefined
+  capacityMah?: number | undefined
+  tool: string
+  at?: string | undefined
+}
+
+export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  takeWork(ticket, 'reading', 'a reading')
+  const at = instantFrom(desk, input.at)
+  const tool = await toolOf(desk, input.tool, ['quartz-tester'], dayAt(at, desk.zone))
+  const inhibitionPeriod = input.inhibitionPeriod ?? ticket.rows.calibre?.inhibition ?? null
+  refuse(quartzFaults({ ...input, inhibitionPeriod }))
+  const of = (measured: Measured | undefined) => measured?.value ?? null
+  const values = {
+    rate: of(input.rate),
+    consumption: of(input.consumption),
+    consumptionInReset: of(input.consumptionInReset),
+    lowerWorkingVoltage: of(input.lowerWorkingVoltage),
+    cellVoltageOpen: of(input.cellVoltageOpen),
+    cellVoltageUnderLoad: of(input.cellVoltageUnderLoad),
+    pulseInterval: of(input.pulseInterval),
+    pulseWidth: of(input.pulseWidth),
+  }
+  const months = values.consumption !== null && input.capacityMah !== undefined ? predictedMonths(input.capacityMah, values.consumption) : null
+  return recorded(desk, ticket, at, tool, {
+    family: 'quartz',
+    position: null,
+    wind: 'none',
+    hoursSinceWound: null,
+    measuringTime: of(input.measuringTime),
+    inhibitionPeriod,
+    loadKiloohm: input.loadKiloohm ?? null,
+    testDrivePassed: input.testDrivePassed ?? null,
+    predictedMonths: months === null ? null : Math.round(months * 100) / 100,
+    values,
+    queries: values.cellVoltageOpen !== null && values.cellVoltageOpen < 1.5 ? ['below 1.50 V a silver oxide cell is spent'] : [],
+  })
+}
+
+async function recorded(desk: Desk, ticket: Loaded, at: Date, tool: Tool, data: Record<string, unknown> & { family: 'mechanical' | 'quartz' }): Promise<Created> {
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'reading', at, tool: tool.id, data: { ...data, toolInDate: tool.inDate } }])
+  const after = await reopen(desk, ticket.snapshot.ticket.id)
+  const { observation } = after.snapshot
+  const verdicts = judgeReadings(observation.readings.kind, observation.readings.list, observation.tolerances)
+  const gate = judgeGate('G12', after.snapshot)
+  return {
+    location: `/v1/tickets/${ticket.snapshot.ticket.id}/readings`,
+    body: {
+      id: record!.id,
+      values: data.values,
+      predictedMonths: data.predictedMonths ?? null,
+      queries: data.queries,
+      toolInDate: tool.inDate,
+      tolerances: observation.tolerances.source,
+      verdicts: verdicts.map(({ what, value, within, words }) => ({ what, value, within, words })),
+      gate: { state: gate.state, why: gate.why },
+    },
+  }
+}
+
+export type WaterInput = {
+  test: WaterTest['kind']
+  bar?: number | undefined
+  seconds?: number | undefined
+  deformationMicrometres?: number | undefined
+  leakMicrogramsPerMinute?: number | undefined
+  settledMinutes?: number | undefined
+  condensation?: { plateC: number; minutes: number; dropC: number; fogInside: boolean } | undefined
+  seen: 'passed' | 'failed'
+  tool?: string | undefined
+  at?: string | undefined
+}
+
+const testerOf: Readonly<Record<WaterTest['kind'], readonly string[]>> = {
+  'vacuum-dry': ['pressure-tester'],
+  'overpressure-dry': ['pressure-tester'],
+  'overpressure-wet': ['pressure-tester'],
+  condensation: ['hot-plate-thermometer', 'pressure-tester'],
+  immersion: [],
+}
+
+/** A water test: taken only dry before wet and within the claim; judged; a failed one sends the watch back to the bench. */
+export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput): Promise<Created> {
+  const ticket = await openTicket(desk, ref)
+  const test: WaterTest = {
+    kind: input.test,
+    bar: input.bar ?? null,
+    seconds: input.seconds ?? null,
+    deformationMicrometres: input.deformationMicrometres ?? null,
+    leakMicrogramsPerMinute: input.leakMicrogramsPerMinute ?? null,
+    settledMinutes: input.settledMinutes ?? null,
+    condensation: input.condensation ?? null,
+    seen: input.seen,
+  }
+  const judgement = judgeWaterTest(test)
+  const { back } = takeWork(ticket, judgement.passed ? 'test' : 'failed-test', 'a water test')
+  if (caseIsOpen(ticket.snapshot)) throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a water test of an open case', todo: 'Close the case first.' })
+  const newest = newestTests(ticket.snapshot)
+  const dry = [newest.get('vacuum-dry'), newest.get('overpressure-dry')].filter((one) => one !== undefined)
+  const watch = testedWatch(ticket.rows)
+  refuse(
+    waterTestFaults(
+      test,
+      watch,
+      dry.length > 0 && dry.every((one) => one.passed),
+    ).map((fault) => (fault.key === 'kind' ? { ...fault, key: 'test' } : fault)),
+  )
+  const at = instantFrom(desk, input.at)
+  const kinds = testerOf[input.test]
+  if (kinds.length > 0 && input.tool === undefined) throw faulty(['/tool', 'is missing: a result has its tool'])
+  const tool = input.tool === undefined ? null : await toolOf(desk, input.tool, kinds.length > 0 ? kinds : [...kinds, 'pressure-tester', 'hot-plate-thermometer'], dayAt(at, desk.zone))
+  const valid = judgement.counts && (tool === null || tool.inDate)
+  // a pass that opens no gate settles nothing; a failure counts however it was made
+  const facts =
+    !judgement.passed || valid
+      ? await writeFacts(desk, ticket, at, [{ event: 'water-test', passed: judgement.passed, bar: test.bar !== null && test.bar > 0 ? test.bar : null }])
+      : []
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
+    {
+      kind: 'water-test',
+      at,
+      tool: tool?.id ?? null,
+      data: { ...test, test: input.test, passed: judgement.passed, because: judgement.because, counts: judgement.counts, shortcomings: judgement.shortcomings, facts },
+    },
+  ])
+  if (!judgement.passed && back) await backToBench(desk, ticket, `water test failed: ${judgement.because.join(', ')}`)
+  const after = await reopen(desk, ticket.snapshot.ticket.id)
+  const gate = judgeGate('G11', after.snapshot)
+  return {
+    location: `/v1/tickets/${ticket.snapshot.ticket.id}`,
+    body: {
+      id: record!.id,
+      passed: judgement.passed,
+      because: [...judgement.because],
+      counts: judgement.counts,
+      shortcomings: [...judgement.shortcomings],
+      openAtOnce: judgement.openAtOnce,
+      toolInDate: tool?.inDate ?? null,
+      usualBar: usualTestPressure(watch),
+      step: after.snapshot.ticket.step,
+      gate: { state: gate.state, why: gate.why, opens: [...gate.opens] },
+    },
+  }
+}
