@@ -6,6 +6,8 @@ import { serializerCompiler, type ZodTypeProvider } from 'fastify-type-provider-
 import { v7 as uuidv7 } from 'uuid'
 import { Refusal } from './domain/refusals.ts'
 import { calibreRoutes } from './features/calibres/routes.ts'
+import { custodyRoutes } from './features/custody/routes.ts'
+import { estimateRoutes } from './features/estimates/routes.ts'
 import { factRoutes } from './features/facts/routes.ts'
 import { guidanceRoutes } from './features/guidance/routes.ts'
 import { houseRuleRoutes } from './features/house-rules/routes.ts'
@@ -14,7 +16,11 @@ import { obligationRoutes } from './features/obligations/routes.ts'
 import { ownerRoutes } from './features/owners/routes.ts'
 import { reckoningRoutes } from './features/reckonings/routes.ts'
 import { staffKeyRoutes } from './features/staff-keys/routes.ts'
+import { pictureRoutes } from './features/tickets/picture-routes.ts'
+import { ticketRoutes } from './features/tickets/routes.ts'
+import { toolRoutes } from './features/tools/routes.ts'
 import { watchRoutes } from './features/watches/routes.ts'
+import { workRoutes } from './features/work/routes.ts'
 import { registerGuard } from './http/guard.ts'
 import { registerHealth } from './http/health.ts'
 import { registerOpenapi } from './http/openapi.ts'
@@ -94,6 +100,12 @@ export async function buildApp(service: Service): Promise<App> {
     reckoningRoutes,
     obligationRoutes,
     importRoutes,
+    ticketRoutes,
+    pictureRoutes,
+    custodyRoutes,
+    estimateRoutes,
+    workRoutes,
+    toolRoutes,
   ]
   for (const feature of features)
     await app.register(async (scope) => feature(scope.withTypeProvider<ZodTypeProvider>(), service))

@@ -66,20 +66,27 @@ const sentences = {
   'move-needs-reason': () => 'This move goes back or aside: say why, in "reason".',
   'gate-shut': (f: Facts) =>
     `Gate ${f.gate} (${f.title}) is shut: ${f.why}. To open it: ${(f.opens as string[]).join('; ') || 'see the gates of the ticket'}.`,
-  'ticket-ended': (f: Facts) => `This ticket has ended (${f.ended}). A watch that comes back gets a new ticket linked to it.`,
-  'ticket-frozen': (f: Facts) => `This ticket is ${f.side}: nothing moves but its place and the incident, until the manager takes it out of that state.`,
-  'record-not-taken': (f: Facts) => `At the step ${f.step} ${f.what} is not recorded. ${f.todo ?? 'Move the ticket first.'}`,
+  'ticket-ended': (f: Facts) =>
+    `This ticket has ended (${f.ended}). A watch that comes back gets a new ticket linked to it.`,
+  'ticket-frozen': (f: Facts) =>
+    `This ticket is ${f.side}: nothing moves but its place and the incident, until the manager takes it out of that state.`,
+  'record-not-taken': (f: Facts) =>
+    `At the step ${f.step} ${f.what} is not recorded. ${f.todo ?? 'Move the ticket first.'}`,
   'case-not-open': () => 'The case is not open: record the opening first.',
   'case-not-to-close': () => 'The case is not open, so it cannot be closed.',
   'override-refused': (f: Facts) => `This cannot be overridden: ${f.why}.`,
-  'not-entitled': (f: Facts) => `${f.person} is not on the list of those who may ${f.what} for this ticket. Nothing was written.`,
-  'version-not-newest': (f: Facts) => `Version ${f.version} is not the newest; show the owner version ${f.newest} and ask again.`,
-  'setting-missing': (f: Facts) => `The centre has not set "${f.setting}". Stop and ask: the manager sets it before this goes on.`,
+  'not-entitled': (f: Facts) =>
+    `${f.person} is not on the list of those who may ${f.what} for this ticket. Nothing was written.`,
+  'version-not-newest': (f: Facts) =>
+    `Version ${f.version} is not the newest; show the owner version ${f.newest} and ask again.`,
+  'setting-missing': (f: Facts) =>
+    `The centre has not set "${f.setting}". Stop and ask: the manager sets it before this goes on.`,
   'custody-broken': (f: Facts) => `The watch is at ${f.place} with ${f.holder}, so it cannot be moved from ${f.from}.`,
   'picture-refused': (f: Facts) => `This file is not taken as a picture: ${f.why}.`,
   'tool-known': () => 'A tool of this kind and serial is on file. Use it.',
   'bench-known': () => 'A bench of this name is on file. Choose another name.',
-  'above-agreed': (f: Facts) => `This would come to more than was agreed (${f.agreed}). Make a new version of the estimate and ask for a new yes.`,
+  'above-agreed': (f: Facts) =>
+    `This would come to more than was agreed (${f.agreed}). Make a new version of the estimate and ask for a new yes.`,
   'side-state-refused': (f: Facts) => `${f.why}`,
   'manager-key-last': () => 'This is the last manager key in force. Make another one first.',
 } as const

@@ -10,11 +10,19 @@ type WorkClass = {
   readonly houseClass: HouseClass
   readonly reads:
     | null
-    | { readonly kind: 'mechanical'; readonly positions: readonly string[]; readonly winds: readonly ('full' | 'after-24')[] }
+    | {
+        readonly kind: 'mechanical'
+        readonly positions: readonly string[]
+        readonly winds: readonly ('full' | 'after-24')[]
+      }
     | { readonly kind: 'quartz'; readonly values: readonly string[] }
 }
 
-const mechanical = (positions: readonly string[]) => ({ kind: 'mechanical' as const, positions, winds: ['full', 'after-24'] as const })
+const mechanical = (positions: readonly string[]) => ({
+  kind: 'mechanical' as const,
+  positions,
+  winds: ['full', 'after-24'] as const,
+})
 const quartzValues = { kind: 'quartz' as const, values: ['rate', 'consumption', 'lowerWorkingVoltage'] }
 
 export const workClasses = {
@@ -25,7 +33,11 @@ export const workClasses = {
   quartz: { words: 'quartz, complete service or repair', houseClass: 'quartz', reads: quartzValues },
   thermocompensated: { words: 'thermocompensated quartz', houseClass: 'thermocompensated', reads: quartzValues },
   'three-hand': { words: 'three-hand mechanical', houseClass: 'three-hand', reads: mechanical(['CH', 'FH', '6H']) },
-  chronograph: { words: 'mechanical chronograph', houseClass: 'three-hand', reads: mechanical(['CH', 'FH', '3H', '6H', '9H']) },
+  chronograph: {
+    words: 'mechanical chronograph',
+    houseClass: 'three-hand',
+    reads: mechanical(['CH', 'FH', '3H', '6H', '9H']),
+  },
   vintage: { words: 'vintage or high complication', houseClass: 'vintage', reads: mechanical(['CH', 'FH', '6H']) },
 } as const satisfies Record<string, WorkClass>
 
@@ -33,7 +45,10 @@ export type WorkClassName = keyof typeof workClasses
 export const workClassNames = Object.keys(workClasses) as WorkClassName[]
 
 /** What a class asks before its final check; without a class yet, nothing. Hours null: the centre has not set them. */
-export function observationOf(name: WorkClassName | null, hours: Readonly<Record<string, number>> | null): ObservationRule | null {
+export function observationOf(
+  name: WorkClassName | null,
+  hours: Readonly<Record<string, number>> | null,
+): ObservationRule | null {
   const reads = name === null ? null : workClasses[name].reads
   return reads === null || name === null ? null : { ...reads, hours: hours?.[name] ?? null }
 }

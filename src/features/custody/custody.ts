@@ -1,9 +1,9 @@
-import { Refusal } from '../../domain/refusals.ts'
-import type { Created } from '../../http/creating.ts'
-import { readTicketNumber } from '../../domain/tickets/number.ts'
-import { sideActors } from '../../domain/tickets/next.ts'
-import { addRecords, type Desk, happened, instantFrom, openTicket } from '../tickets/desk.ts'
 import type { Day } from '../../domain/day.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import { sideActors } from '../../domain/tickets/next.ts'
+import { readTicketNumber } from '../../domain/tickets/number.ts'
+import type { Created } from '../../http/creating.ts'
+import { addRecords, type Desk, happened, instantFrom, openTicket } from '../tickets/desk.ts'
 
 export { happened }
 
@@ -18,8 +18,16 @@ export async function moveWatch(desk: Desk, ref: string, input: CustodyInput): P
   const { id, number, ended } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
   const tag = readTicketNumber(input.tagNumber)
-  if (tag === null) throw new Refusal('ticket-number-wrong', { typed: input.tagNumber.slice(0, 20) }, [{ pointer: '/tagNumber', detail: 'is not a ticket number' }])
-  if (tag !== number) throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a move of a watch with another tag', todo: `The tag says ${tag}: that is another watch.` })
+  if (tag === null)
+    throw new Refusal('ticket-number-wrong', { typed: input.tagNumber.slice(0, 20) }, [
+      { pointer: '/tagNumber', detail: 'is not a ticket number' },
+    ])
+  if (tag !== number)
+    throw new Refusal('record-not-taken', {
+      step: ticket.snapshot.ticket.step,
+      what: 'a move of a watch with another tag',
+      todo: `The tag says ${tag}: that is another watch.`,
+    })
   const last = ticket.rows.custody?.at(-1)
   const at = instantFrom(desk, input.at)
   if (last && (last.to !== input.from || at.getTime() < last.at)) {
@@ -31,7 +39,10 @@ export async function moveWatch(desk: Desk, ref: string, input: CustodyInput): P
       values (${id}::uuid, ${(last?.n ?? 0) + 1}, ${last?.n ?? null}, ${input.from}, ${input.to}, ${input.holder}, ${at}, ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name})
       returning id)
     update ticket set place = ${input.to}, holder = ${input.holder}, version = version + 1 from moved where ticket.id = ${id}::uuid returning moved.id`
-  return { location: `/v1/tickets/${id}`, body: { id: rows[0]!.id, from: input.from, to: input.to, holder: input.holder, at: at.toISOString() } }
+  return {
+    location: `/v1/tickets/${id}`,
+    body: { id: rows[0]!.id, from: input.from, to: input.to, holder: input.holder, at: at.toISOString() },
+  }
 }
 
 export type CountInput = { places: { place: string; numbers: string[] }[] }
@@ -42,12 +53,20 @@ export type CountInput = { places: { place: string; numbers: string[] }[] }
  */
 export async function countEvening(desk: Desk, input: CountInput): Promise<Created> {
   const faults = input.places.flatMap(({ numbers }, i) =>
-    numbers.flatMap((typed, j) => (readTicketNumber(typed) === null ? [{ pointer: `/places/${i}/numbers/${j}`, detail: 'is not a ticket number' }] : [])),
+    numbers.flatMap((typed, j) =>
+      readTicketNumber(typed) === null
+        ? [{ pointer: `/places/${i}/numbers/${j}`, detail: 'is not a ticket number' }]
+        : [],
+    ),
   )
   if (faults.length > 0) throw new Refusal('faulty-input', {}, faults)
-  const found = new Map(input.places.flatMap(({ place, numbers }) => numbers.map((typed) => [readTicketNumber(typed)!, place] as const)))
+  const found = new Map(
+    input.places.flatMap(({ place, numbers }) => numbers.map((typed) => [readTicketNumber(typed)!, place] as const)),
+  )
   const places = input.places.map(({ place }) => place)
-  const book = await desk.tx.$queryRaw<{ id: string; number: string; place: string; holder: string; side: string | null }[]>`
+  const book = await desk.tx.$queryRaw<
+    { id: string; number: string; place: string; holder: string; side: string | null }[]
+  >`
     select id, number, place, holder, side from ticket where ended is null and (place = any(${places}) or number = any(${[...found.keys()]})) order by number for no key update`
   const byNumber = new Map(book.map((row) => [row.number, row]))
   const missing = book.filter((row) => places.includes(row.place) && !found.has(row.number))
@@ -60,7 +79,15 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
   const fresh = missing.filter((row) => row.side !== 'missing')
   for (const row of fresh) {
     await addRecords(desk, row.id, [
-      { kind: 'incident', data: { what: 'missing at the evening count', lastPlace: row.place, lastHolder: row.holder, count: rows[0]!.id } },
+      {
+        kind: 'incident',
+        data: {
+          what: 'missing at the evening count',
+          lastPlace: row.place,
+          lastHolder: row.holder,
+          count: rows[0]!.id,
+        },
+      },
       { kind: 'side', data: { state: 'missing', until: desk.today, reason: `not found at ${row.place}` } },
     ])
   }

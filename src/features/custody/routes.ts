@@ -24,7 +24,10 @@ export function custodyRoutes(app: Routes, service: Service): void {
         response: { 201: moveOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => moveWatch(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        moveWatch(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.get(
     '/v1/tickets/:ticket/custody-moves',
@@ -34,13 +37,40 @@ export function custodyRoutes(app: Routes, service: Service): void {
         tags,
         summary: 'Where a watch has been, from the first place to the present one',
         params: ticketParam,
-        response: { 200: z.object({ items: z.array(z.object({ id: idOut, n: z.number().int(), from: z.string().nullable(), to: z.string(), holder: z.string(), at: instantOut, by: z.string() })) }) },
+        response: {
+          200: z.object({
+            items: z.array(
+              z.object({
+                id: idOut,
+                n: z.number().int(),
+                from: z.string().nullable(),
+                to: z.string(),
+                holder: z.string(),
+                at: instantOut,
+                by: z.string(),
+              }),
+            ),
+          }),
+        },
       },
     },
     async (request) => {
       const id = await ticketId(service.database.prisma, request.params.ticket)
-      const rows = await service.database.prisma.custodyMove.findMany({ where: { ticketId: id }, orderBy: { n: 'asc' } })
-      return { items: rows.map((row) => ({ id: row.id, n: row.n, from: row.fromPlace, to: row.toPlace, holder: row.holder, at: row.at.toISOString(), by: row.recordedBy })) }
+      const rows = await service.database.prisma.custodyMove.findMany({
+        where: { ticketId: id },
+        orderBy: { n: 'asc' },
+      })
+      return {
+        items: rows.map((row) => ({
+          id: row.id,
+          n: row.n,
+          from: row.fromPlace,
+          to: row.toPlace,
+          holder: row.holder,
+          at: row.at.toISOString(),
+          by: row.recordedBy,
+        })),
+      }
     },
   )
   app.post(
@@ -50,7 +80,12 @@ export function custodyRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary: 'Count place by place against the book; what is missing opens an incident and freezes its ticket',
-        body: z.strictObject({ places: z.array(z.strictObject({ place: line(60), numbers: z.array(z.string().max(30)).max(2000) })).min(1).max(100) }),
+        body: z.strictObject({
+          places: z
+            .array(z.strictObject({ place: line(60), numbers: z.array(z.string().max(30)).max(2000) }))
+            .min(1)
+            .max(100),
+        }),
         response: {
           201: z.object({
             id: idOut,
@@ -63,6 +98,7 @@ export function custodyRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => countEvening(desk(service, doing), request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) => countEvening(desk(service, doing), request.body)),
   )
 }

@@ -2,14 +2,20 @@ import { v7 as uuidv7 } from 'uuid'
 import { addDays, type Day } from '../../domain/day.ts'
 import { inWords } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { agreedTotal, answerFaults, type EstimateLine, requirementFaults, totalsOf } from '../../domain/tickets/estimate.ts'
+import {
+  agreedTotal,
+  answerFaults,
+  type EstimateLine,
+  requirementFaults,
+  totalsOf,
+} from '../../domain/tickets/estimate.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { ceilingStands } from '../../domain/tickets/gates-yes.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { addRecords, type Desk, instantFrom, openTicket, reopen, setStep } from '../tickets/desk.ts'
 import type { EstimateRow, LineRow } from '../tickets/reading.ts'
-import { refuseUnentitled } from '../tickets/records.ts'
+import { refuseUnentitled } from '../tickets/said.ts'
 
 export type NewLine = {
   code?: string | undefined
@@ -46,15 +52,26 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   const ticket = await openTicket(desk, ref)
   const { id, step, ended } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
-  if (!priced.has(step) && !working.has(step)) throw new Refusal('record-not-taken', { step, what: 'an estimate', todo: 'It is made after the look and before the work is closed.' })
+  if (!priced.has(step) && !working.has(step))
+    throw new Refusal('record-not-taken', {
+      step,
+      what: 'an estimate',
+      todo: 'It is made after the look and before the work is closed.',
+    })
   const { taxRates, rounding } = ticket.settings
   if (rounding === null) throw new Refusal('setting-missing', { setting: 'rounding' })
   if (taxRates === null) throw new Refusal('setting-missing', { setting: 'taxRates' })
   const earlier = ticket.rows.estimates?.at(-1)
   const currency = input.currency ?? earlier?.currency ?? desk.currency
-  if (earlier && earlier.currency !== currency) throw faulty(['/currency', `must be ${earlier.currency}, as the earlier version`])
+  if (earlier && earlier.currency !== currency)
+    throw faulty(['/currency', `must be ${earlier.currency}, as the earlier version`])
   const ids = input.lines.map(() => uuidv7())
-  const lines = input.lines.map((line, i) => ({ ...line, id: ids[i]!, requiredBy: requirement(line, i, ids), rate: rateOf(line, i, taxRates) }))
+  const lines = input.lines.map((line, i) => ({
+    ...line,
+    id: ids[i]!,
+    requiredBy: requirement(line, i, ids),
+    rate: rateOf(line, i, taxRates),
+  }))
   const asLines: EstimateLine[] = lines.map((line) => ({
     id: line.id,
     quantity: line.quantity,
@@ -65,12 +82,14 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
     requiredBy: line.requiredBy,
   }))
   const circles = requirementFaults(asLines)
-  if (circles.length > 0) throw faulty(...circles.map((fault) => [`/lines/${ids.indexOf(fault.line)}/requiredBy`, fault.detail] as const))
+  if (circles.length > 0)
+    throw faulty(...circles.map((fault) => [`/lines/${ids.indexOf(fault.line)}/requiredBy`, fault.detail] as const))
   // an earlier version froze its rounding; a later one follows the same, so that agreed total and bill agree
   const rule = earlier?.rounding ?? rounding
   const totals = totalsOf(asLines, rule)
   const n = (earlier?.n ?? 0) + 1
-  const validUntil = input.validUntil === undefined ? addDays(desk.today, ticket.settings.estimateValidDays ?? 30) : input.validUntil
+  const validUntil =
+    input.validUntil === undefined ? addDays(desk.today, ticket.settings.estimateValidDays ?? 30) : input.validUntil
   if (validUntil !== null && validUntil < desk.today) throw faulty(['/validUntil', `lies before today, ${desk.today}`])
   await desk.tx.$executeRaw`
     with made as (
@@ -88,10 +107,16 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   const covered = ceilingStands(after.snapshot)
   if (step === 'awaiting-yes') {
     const price = judgeGate('G6', after.snapshot)
-    if (price.state === 'shut') throw new Refusal('gate-shut', { gate: 'G6', title: price.title, why: price.why, opens: price.opens })
+    if (price.state === 'shut')
+      throw new Refusal('gate-shut', { gate: 'G6', title: price.title, why: price.why, opens: price.opens })
   }
   if (working.has(step) && !covered) {
-    const [move] = await addRecords(desk, id, [{ kind: 'move', data: { from: step, to: 'priced', reason: input.reason ?? `version ${n} needs a new yes`, byItself: true } }])
+    const [move] = await addRecords(desk, id, [
+      {
+        kind: 'move',
+        data: { from: step, to: 'priced', reason: input.reason ?? `version ${n} needs a new yes`, byItself: true },
+      },
+    ])
     await setStep(desk, after, 'priced', move!.seq)
   }
   const made = (await reopen(desk, id)).rows.estimates!.at(-1)!
@@ -101,7 +126,8 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
 function requirement(line: NewLine, i: number, ids: readonly string[]): string | null {
   if (line.requiredBy === null || line.requiredBy === undefined) return null
   const by = ids[line.requiredBy]
-  if (by === undefined || line.requiredBy === i) throw faulty([`/lines/${i}/requiredBy`, 'must be the index of another line'])
+  if (by === undefined || line.requiredBy === i)
+    throw faulty([`/lines/${i}/requiredBy`, 'must be the index of another line'])
   return by
 }
 
@@ -130,24 +156,39 @@ export async function answerEstimate(desk: Desk, ref: string, version: number, i
   const asked = ticket.rows.estimates?.find((row) => row.n === version)
   if (!asked || !estimate) throw new Refusal('not-found', { what: 'version of this estimate', id: String(version) })
   if (estimate.n !== version) throw new Refusal('version-not-newest', { version, newest: estimate.n })
-  if (!['priced', 'awaiting-yes', ...working].includes(step)) throw new Refusal('record-not-taken', { step, what: 'an answer to an estimate' })
+  if (!['priced', 'awaiting-yes', ...working].includes(step))
+    throw new Refusal('record-not-taken', { step, what: 'an answer to an estimate' })
   refuseUnentitled(ticket, input.person, 'approve')
-  if (input.how === 'phone' && ticket.settings.phoneYesUpTo === null) throw new Refusal('setting-missing', { setting: 'phoneYesUpTo' })
+  if (input.how === 'phone' && ticket.settings.phoneYesUpTo === null)
+    throw new Refusal('setting-missing', { setting: 'phoneYesUpTo' })
   const at = instantFrom(desk, input.at)
   const lines = asLinesOf(estimate)
   const given = new Map(input.lines.map(({ line, answer }) => [line, answer] as const))
   if (given.size !== input.lines.length) throw faulty(['/lines', 'answers a line twice'])
   const revoked = ticket.snapshot.revoked?.seq ?? 0
   const standing = new Map<string, 'yes' | 'no'>()
-  for (const answer of ticket.snapshot.answers) if (answer.version === version && answer.seq > revoked) standing.set(answer.line, answer.answer)
+  for (const answer of ticket.snapshot.answers)
+    if (answer.version === version && answer.seq > revoked) standing.set(answer.line, answer.answer)
   const whole = new Map([...standing, ...given])
   const faults = answerFaults(lines, whole)
   if (faults.length > 0) {
-    throw faulty(...faults.map((fault) => [`/lines/${Math.max(0, input.lines.findIndex((line) => line.line === fault.line))}/answer`, `${nameOf(estimate, fault.line)} ${fault.detail}`] as const))
+    throw faulty(
+      ...faults.map(
+        (fault) =>
+          [
+            `/lines/${Math.max(
+              0,
+              input.lines.findIndex((line) => line.line === fault.line),
+            )}/answer`,
+            `${nameOf(estimate, fault.line)} ${fault.detail}`,
+          ] as const,
+      ),
+    )
   }
   const yes = new Set([...whole].filter(([, answer]) => answer === 'yes').map(([line]) => line))
   const total = { amount: agreedTotal(lines, yes, estimate.rounding).total, currency: estimate.currency }
-  if (input.total.amount !== total.amount || input.total.currency !== total.currency) throw faulty(['/total', `the lines said yes to come to ${inWords(total)}`])
+  if (input.total.amount !== total.amount || input.total.currency !== total.currency)
+    throw faulty(['/total', `the lines said yes to come to ${inWords(total)}`])
   const on = dayAt(at, desk.zone)
   await desk.tx.$executeRaw`
     insert into estimate_answer (ticket_id, version, line_id, answer, person, how, on_day, at, total, text_shown, recorded_at, by_key, recorded_by)
@@ -207,7 +248,11 @@ export const shownEstimate = (row: EstimateRow) => ({
 })
 
 /** Goodwill on one line: the price goes down, never up, and never below nothing. */
-export async function giveGoodwill(desk: Desk, ref: string, input: { line: string; amount: number; reason: string }): Promise<Created> {
+export async function giveGoodwill(
+  desk: Desk,
+  ref: string,
+  input: { line: string; amount: number; reason: string },
+): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const { id, ended } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
@@ -215,6 +260,8 @@ export async function giveGoodwill(desk: Desk, ref: string, input: { line: strin
   if (!line) throw faulty(['/line', 'is no line of the newest version'])
   const most = line.quantity * (line.unit_price ?? 0)
   if (input.amount > most) throw faulty(['/amount', `must be at most ${most}, the price of the line without tax`])
-  const [record] = await addRecords(desk, id, [{ kind: 'goodwill', line: input.line, data: { amount: input.amount, reason: input.reason } }])
+  const [record] = await addRecords(desk, id, [
+    { kind: 'goodwill', line: input.line, data: { amount: input.amount, reason: input.reason } },
+  ])
   return { location: `/v1/tickets/${id}`, body: { id: record!.id, bill: (await reopen(desk, id)).snapshot.bill } }
 }

@@ -1,10 +1,10 @@
 import { z } from 'zod'
+import { Refusal } from '../../domain/refusals.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { todayAt } from '../../http/service.ts'
 import { day, dayOut, id, idOut, line, money, prose } from '../../http/shapes.ts'
-import { Refusal } from '../../domain/refusals.ts'
 import { desk, happened, ticketId, ticketParam } from '../tickets/desk.ts'
 import { readRowsFast } from '../tickets/reading.ts'
 import { moneyOut } from '../tickets/shown.ts'
@@ -65,11 +65,15 @@ export function estimateRoutes(app: Routes, service: Service): void {
       config: { roles: ['counter', 'bench', 'manager'] },
       schema: {
         tags,
-        summary: 'Make a version of the estimate; made while the work runs, it stops the work unless the amount agreed in advance covers it',
+        summary:
+          'Make a version of the estimate; made while the work runs, it stops the work unless the amount agreed in advance covers it',
         params: ticketParam,
         body: z.strictObject({
           kind: z.enum(['fixed', 'up-to', 'look-first']).default('fixed'),
-          currency: z.string().regex(/^[A-Z]{3}$/, { error: 'must be a currency code of ISO 4217' }).optional(),
+          currency: z
+            .string()
+            .regex(/^[A-Z]{3}$/, { error: 'must be a currency code of ISO 4217' })
+            .optional(),
           validUntil: day.nullable().optional(),
           lines: z.array(lineBody).min(1).max(100),
           reason: prose(500).optional(),
@@ -77,11 +81,22 @@ export function estimateRoutes(app: Routes, service: Service): void {
         response: { 201: estimateOut.extend({ insideCeiling: z.boolean() }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => addEstimate(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        addEstimate(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.get(
     '/v1/tickets/:ticket/estimates',
-    { config: { roles: ['counter', 'bench', 'manager'] }, schema: { tags, summary: 'All versions, with their answers', params: ticketParam, response: { 200: z.object({ items: z.array(estimateOut) }) } } },
+    {
+      config: { roles: ['counter', 'bench', 'manager'] },
+      schema: {
+        tags,
+        summary: 'All versions, with their answers',
+        params: ticketParam,
+        response: { 200: z.object({ items: z.array(estimateOut) }) },
+      },
+    },
     async (request) => {
       const id = await ticketId(service.database.prisma, request.params.ticket)
       const rows = await readRowsFast(service.database.pool, id, todayAt(service))
@@ -102,15 +117,25 @@ export function estimateRoutes(app: Routes, service: Service): void {
           how: z.enum(['in-person', 'signed', 'e-mail', 'phone']),
           total: money,
           textShown: prose(2000).optional(),
-          lines: z.array(z.strictObject({ line: id, answer: z.enum(['yes', 'no']) })).min(1).max(100),
+          lines: z
+            .array(z.strictObject({ line: id, answer: z.enum(['yes', 'no']) }))
+            .min(1)
+            .max(100),
           at: happened,
         }),
         response: {
-          201: z.object({ version: z.number().int(), agreedTotal: moneyOut, gate: z.object({ state: z.string(), why: z.string(), opens: z.array(z.string()) }) }),
+          201: z.object({
+            version: z.number().int(),
+            agreedTotal: moneyOut,
+            gate: z.object({ state: z.string(), why: z.string(), opens: z.array(z.string()) }),
+          }),
         },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => answerEstimate(desk(service, doing), request.params.ticket, request.params.version, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        answerEstimate(desk(service, doing), request.params.ticket, request.params.version, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/goodwill',
@@ -124,6 +149,9 @@ export function estimateRoutes(app: Routes, service: Service): void {
         response: { 201: z.object({ id: idOut, bill: moneyOut.nullable() }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => giveGoodwill(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        giveGoodwill(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
 }

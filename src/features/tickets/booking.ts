@@ -36,8 +36,24 @@ export type Booking = {
 
 type Background = {
   serial: number
-  owner: { id: string; name: string; standing: string; deceased: boolean; merged: string | null; erased: boolean } | null
-  watch: { id: string; owner: string | null; maker: string; model: string | null; metal: string | null; diameter: number | null; inside: string | null; doNot: string[] } | null
+  owner: {
+    id: string
+    name: string
+    standing: string
+    deceased: boolean
+    merged: string | null
+    erased: boolean
+  } | null
+  watch: {
+    id: string
+    owner: string | null
+    maker: string
+    model: string | null
+    metal: string | null
+    diameter: number | null
+    inside: string | null
+    doNot: string[]
+  } | null
   due: { kind: string; rule: string; dueOn: string; standing: string }[] | null
   warnings: string[] | null
   settings: Record<string, unknown> | null
@@ -54,7 +70,13 @@ export async function bookIn(desk: Desk, input: Booking, country: string): Promi
   const watch = 'id' in input.watch ? input.watch.id : await newWatch(desk, input.watch, owner)
   const background = await readBackground(desk, input, owner, watch)
   const made = ownerAndWatch(background, input)
-  const look: Look = { maker: made.watch.maker, model: made.watch.model, metal: made.watch.metal, dial: input.dial ?? null, diameterMm: made.watch.diameter }
+  const look: Look = {
+    maker: made.watch.maker,
+    model: made.watch.model,
+    metal: made.watch.metal,
+    dial: input.dial ?? null,
+    diameterMm: made.watch.diameter,
+  }
   const id = uuidv7()
   const number = ticketNumber(background.serial)
   const settings = readSettings(background.settings ?? {}, desk.currency)
@@ -79,7 +101,11 @@ export async function bookIn(desk: Desk, input: Booking, country: string): Promi
   }
 }
 
-async function newOwner(desk: Desk, owner: { new: NewOwner; confirmedNew?: boolean | undefined }, country: string): Promise<string> {
+async function newOwner(
+  desk: Desk,
+  owner: { new: NewOwner; confirmedNew?: boolean | undefined },
+  country: string,
+): Promise<string> {
   if (!owner.confirmedNew) {
     const candidates = await likelyDoubles(desk.tx, owner.new, country)
     if (candidates.length > 0) throw new Refusal('likely-double', { what: 'an owner', part: 'owner', candidates })
@@ -88,17 +114,27 @@ async function newOwner(desk: Desk, owner: { new: NewOwner; confirmedNew?: boole
   return id!
 }
 
-async function newWatch(desk: Desk, watch: { new: Omit<NewWatch, 'ownerId'>; confirmedNew?: boolean | undefined }, owner: string): Promise<string> {
+async function newWatch(
+  desk: Desk,
+  watch: { new: Omit<NewWatch, 'ownerId'>; confirmedNew?: boolean | undefined },
+  owner: string,
+): Promise<string> {
   const { serial, maker, model } = watch.new
   const known = serial ? await findBySerial(desk.tx, maker, serial) : null
-  if (known && !watch.new.knownDuplicate) throw new Refusal('likely-double', { what: 'a watch', part: 'watch', candidates: [known] })
+  if (known && !watch.new.knownDuplicate)
+    throw new Refusal('likely-double', { what: 'a watch', part: 'watch', candidates: [known] })
   if (!watch.confirmedNew && !serial) {
     const alike = await desk.tx.watch.findMany({
-      where: { ownerId: owner, maker: { equals: maker, mode: 'insensitive' }, ...(model ? { model: { equals: model, mode: 'insensitive' } } : {}) },
+      where: {
+        ownerId: owner,
+        maker: { equals: maker, mode: 'insensitive' },
+        ...(model ? { model: { equals: model, mode: 'insensitive' } } : {}),
+      },
       select: { id: true },
       take: 10,
     })
-    if (alike.length > 0) throw new Refusal('likely-double', { what: 'a watch', part: 'watch', candidates: alike.map((row) => row.id) })
+    if (alike.length > 0)
+      throw new Refusal('likely-double', { what: 'a watch', part: 'watch', candidates: alike.map((row) => row.id) })
   }
   const [id] = await addWatches(desk, [{ ...watch.new, ownerId: owner }])
   await rewriteObligations(desk.tx, [id!], desk.today)
@@ -168,8 +204,18 @@ async function write(desk: Desk, w: Writing): Promise<void> {
   const hazards = (input.hazards ?? []).map((hazard) => ({ id: uuidv7(), ...hazard }))
   const { marks: _, ...condition } = input.condition ?? { marks: null, clasp: 'there' }
   const records: { kind: string; data: object }[] = [
-    { kind: 'booked', data: { complaint: input.complaint, hazards: hazards.map((hazard) => hazard.id), comebackOf: w.background.earlier?.id ?? null } },
-    { kind: 'people', data: { approve: input.mayApprove ?? [], collect: input.mayCollect ?? [], willCallIn: input.willCallIn ?? false } },
+    {
+      kind: 'booked',
+      data: {
+        complaint: input.complaint,
+        hazards: hazards.map((hazard) => hazard.id),
+        comebackOf: w.background.earlier?.id ?? null,
+      },
+    },
+    {
+      kind: 'people',
+      data: { approve: input.mayApprove ?? [], collect: input.mayCollect ?? [], willCallIn: input.willCallIn ?? false },
+    },
   ]
   if (input.condition) records.push({ kind: 'condition', data: { ...condition, marks: input.condition.marks } })
   if (input.declaredValue !== undefined) records.push({ kind: 'value', data: { value: input.declaredValue } })
@@ -210,7 +256,14 @@ async function write(desk: Desk, w: Writing): Promise<void> {
     where id = ${w.watch}::uuid`
 }
 
-export type Twin = { number: string; maker: string; model: string | null; metal: string | null; dial: string | null; place: string | null }
+export type Twin = {
+  number: string
+  maker: string
+  model: string | null
+  metal: string | null
+  dial: string | null
+  place: string | null
+}
 
 /** Open tickets of watches that this one might be taken for. */
 async function twinsOf(desk: Desk, id: string, look: Look): Promise<Twin[]> {

@@ -1,12 +1,12 @@
 import { z } from 'zod'
+import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { readTicketNumber } from '../../domain/tickets/number.ts'
-import type { Step } from '../../domain/tickets/steps.ts'
 import type { Settings } from '../../domain/tickets/settings.ts'
+import type { Step } from '../../domain/tickets/steps.ts'
 import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
 import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
-import type { Day } from '../../domain/day.ts'
 import { type Act, act, dayAt, type Service, type Signer } from '../../http/service.ts'
 import { readRows } from './reading.ts'
 import { type Loaded, load } from './snapshot.ts'
@@ -49,7 +49,9 @@ export async function openTicket(desk: Desk, ref: string): Promise<Loaded> {
   const locked =
     'id' in found
       ? await desk.tx.$queryRaw<{ id: string }[]>`select id from ticket where id = ${found.id}::uuid for no key update`
-      : await desk.tx.$queryRaw<{ id: string }[]>`select id from ticket where number = ${found.number} for no key update`
+      : await desk.tx.$queryRaw<
+          { id: string }[]
+        >`select id from ticket where number = ${found.number} for no key update`
   const id = locked[0]?.id
   const rows = id === undefined ? null : await readRows(desk.tx, id, desk.today)
   if (!rows) throw new Refusal('not-found', { what: 'ticket', id: ref })
@@ -76,7 +78,11 @@ export type NewRecord = {
 }
 
 /** Writes records in the order given and says what they are called and where they stand in the one order. */
-export async function addRecords(desk: Desk, ticket: string, records: readonly NewRecord[]): Promise<{ id: string; seq: number }[]> {
+export async function addRecords(
+  desk: Desk,
+  ticket: string,
+  records: readonly NewRecord[],
+): Promise<{ id: string; seq: number }[]> {
   const rows = records.map((record) => {
     const at = record.at ?? desk.now
     return {
@@ -108,7 +114,10 @@ export function instantFrom(desk: Desk, said: string | undefined, pointer = '/at
   if (said === undefined) return desk.now
   const at = new Date(said)
   if (Number.isNaN(at.getTime())) throw faulty([pointer, 'is not an instant that exists'])
-  if (at.getTime() > desk.now.getTime()) throw new Refusal('fact-in-future', { what: 'What happened', today: desk.today }, [{ pointer, detail: 'lies in the future' }])
+  if (at.getTime() > desk.now.getTime())
+    throw new Refusal('fact-in-future', { what: 'What happened', today: desk.today }, [
+      { pointer, detail: 'lies in the future' },
+    ])
   if (at.getUTCFullYear() < 2000) throw faulty([pointer, 'lies before there was a record to keep'])
   return at
 }
@@ -125,16 +134,28 @@ export function takeWork(ticket: Loaded, kind: WorkKind, what: string): { back: 
   if (side !== null && frozen.has(side)) throw new Refusal('ticket-frozen', { side })
   const acceptance = acceptanceOf(step, side, kind)
   if (acceptance === 'refused') {
-    const todo = step === 'return-undone' ? 'A watch that goes back undone is only closed, sealed and tested.' : 'Move the ticket to the bench first.'
+    const todo =
+      step === 'return-undone'
+        ? 'A watch that goes back undone is only closed, sealed and tested.'
+        : 'Move the ticket to the bench first.'
     throw new Refusal('record-not-taken', { step, what, todo })
   }
   return { back: acceptance === 'back-to-the-bench' }
 }
 
 /** Sets a ticket to a step with its next actor and day; the move itself is a record written before. */
-export async function setStep(desk: Desk, ticket: Loaded, to: Step, seq: number, more: { undone?: boolean } = {}): Promise<void> {
+export async function setStep(
+  desk: Desk,
+  ticket: Loaded,
+  to: Step,
+  seq: number,
+  more: { undone?: boolean } = {},
+): Promise<void> {
   const partsExpectedOn = ticket.snapshot.parts.reduce<Day | null>(
-    (latest, part) => (!part.onHand && part.expectedOn !== null && (latest === null || part.expectedOn > latest) ? part.expectedOn : latest),
+    (latest, part) =>
+      !part.onHand && part.expectedOn !== null && (latest === null || part.expectedOn > latest)
+        ? part.expectedOn
+        : latest,
     null,
   )
   const next = nextFor(to, desk.today, calendarOf(ticket.settings), { partsExpectedOn })
@@ -149,6 +170,8 @@ export async function setStep(desk: Desk, ticket: Loaded, to: Step, seq: number,
 /** Takes a ticket back to the bench because of what was just recorded. */
 export async function backToBench(desk: Desk, ticket: Loaded, because: string): Promise<void> {
   const from = ticket.snapshot.ticket.step
-  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'move', data: { from, to: 'on-the-bench', reason: because, byItself: true } }])
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
+    { kind: 'move', data: { from, to: 'on-the-bench', reason: because, byItself: true } },
+  ])
   await setStep(desk, ticket, 'on-the-bench', record!.seq)
 }

@@ -33,7 +33,14 @@ export async function strikeFacts(desk: Desk, ticket: Loaded, facts: readonly st
   if (facts.length === 0) return
   const watchId = String(ticket.rows.watch.id)
   await desk.tx.strike.createMany({
-    data: facts.map((factId) => ({ factId, factTable: 'watch_event', watchId, reason, learned: dateOf(desk.today), recordedBy: desk.who.name })),
+    data: facts.map((factId) => ({
+      factId,
+      factTable: 'watch_event',
+      watchId,
+      reason,
+      learned: dateOf(desk.today),
+      recordedBy: desk.who.name,
+    })),
     skipDuplicates: true,
   })
   await rewriteObligations(desk.tx, [watchId], desk.today)
@@ -44,7 +51,9 @@ export async function strikeFacts(desk: Desk, ticket: Loaded, facts: readonly st
  * count as settling the very opening that came after it.
  */
 export async function withdrawTests(desk: Desk, ticket: Loaded): Promise<void> {
-  const passed = ticket.records.filter((record) => record.kind === 'water-test' && record.data.passed === true && record.data.withdrawn !== true)
+  const passed = ticket.records.filter(
+    (record) => record.kind === 'water-test' && record.data.passed === true && record.data.withdrawn !== true,
+  )
   const facts = passed.flatMap((record) => (record.data.facts as string[] | undefined) ?? [])
   await strikeFacts(desk, ticket, facts, 'the case was opened again after this test')
 }

@@ -1,5 +1,5 @@
-import { Prisma } from '../../generated/prisma/client.ts'
 import type { Db } from '../../db/open.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 import { readRef } from './desk.ts'
 
 export type TicketFilter = {
@@ -35,7 +35,8 @@ export type TicketRow = {
 export function listTickets(db: Db, filter: TicketFilter, after: string | null, limit: number): Promise<TicketRow[]> {
   const wanted: Prisma.Sql[] = [Prisma.sql`true`]
   const equal = (column: Prisma.Sql, value: string | undefined, uuid = false) => {
-    if (value !== undefined) wanted.push(uuid ? Prisma.sql`${column} = ${value}::uuid` : Prisma.sql`${column} = ${value}`)
+    if (value !== undefined)
+      wanted.push(uuid ? Prisma.sql`${column} = ${value}::uuid` : Prisma.sql`${column} = ${value}`)
   }
   if (filter.number !== undefined) {
     const ref = readRef(filter.number)
@@ -47,7 +48,8 @@ export function listTickets(db: Db, filter: TicketFilter, after: string | null, 
   equal(Prisma.sql`t.watch_id`, filter.watchId, true)
   equal(Prisma.sql`t.owner_id`, filter.ownerId, true)
   equal(Prisma.sql`t.handing_in`, filter.handingIn, true)
-  if (filter.open !== undefined) wanted.push(filter.open ? Prisma.sql`t.ended is null` : Prisma.sql`t.ended is not null`)
+  if (filter.open !== undefined)
+    wanted.push(filter.open ? Prisma.sql`t.ended is null` : Prisma.sql`t.ended is not null`)
   if (after !== null) wanted.push(Prisma.sql`t.id > ${after}::uuid`)
   return db.$queryRaw<TicketRow[]>`
     select t.id, t.number, t.step, t.side, t.ended, t.watch_id as "watchId", t.owner_id as "ownerId", o.name as "ownerName",

@@ -1,11 +1,11 @@
+import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { daysOfStay } from '../../domain/tickets/guarantee.ts'
 import { type GateAnswer, judgeGates, mayOverride } from '../../domain/tickets/gates.ts'
 import { newestVersion } from '../../domain/tickets/gates-yes.ts'
+import { daysOfStay } from '../../domain/tickets/guarantee.ts'
 import type { Override } from '../../domain/tickets/snapshot.ts'
 import { frozen, type GateName, gateNames, type Move, movesFrom, type Step } from '../../domain/tickets/steps.ts'
 import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
-import type { Day } from '../../domain/day.ts'
 import type { Created } from '../../http/creating.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
 import { wakeWatch } from '../watches/watches.ts'
@@ -29,7 +29,10 @@ export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Pro
   const records = await addRecords(
     desk,
     id,
-    decision.moves.map((move) => ({ kind: 'move', data: { from: move.from, to: move.to, reason: input.reason ?? null, gates: passedBy(move, decision.gates) } })),
+    decision.moves.map((move) => ({
+      kind: 'move',
+      data: { from: move.from, to: move.to, reason: input.reason ?? null, gates: passedBy(move, decision.gates) },
+    })),
   )
   const last = decision.moves.at(-1)!
   await setStep(desk, ticket, last.to, records.at(-1)!.seq, last.to === 'return-undone' ? { undone: true } : {})
@@ -45,7 +48,9 @@ const passedBy = (move: Move, gates: readonly GateAnswer[]) =>
       gate: gate.gate,
       state: gate.state,
       why: gate.why,
-      overridden: gate.parts.flatMap((part) => (part.overridden ? [{ part: part.part, by: part.overridden.by, reason: part.overridden.reason }] : [])),
+      overridden: gate.parts.flatMap((part) =>
+        part.overridden ? [{ part: part.part, by: part.overridden.by, reason: part.overridden.reason }] : [],
+      ),
     }))
 
 function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to: Step): Refusal {
@@ -61,7 +66,9 @@ function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to
       return new Refusal('move-needs-reason', {}, [{ pointer: '/reason', detail: 'is missing' }])
     case 'gate-shut': {
       const { gate, move } = decision
-      const overridable = gate.parts.filter((part) => !part.open && part.mayOverride !== 'nobody').map((part) => `${part.part}: ${part.mayOverride}`)
+      const overridable = gate.parts
+        .filter((part) => !part.open && part.mayOverride !== 'nobody')
+        .map((part) => `${part.part}: ${part.mayOverride}`)
       return new Refusal('gate-shut', {
         gate: gate.gate,
         title: gate.title,
@@ -84,7 +91,10 @@ async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
   const lines = rows.estimates?.find((estimate) => estimate.n === version?.n)?.lines ?? []
   const done = new Set(snapshot.work.filter((work) => work.state === 'done').map((work) => work.line))
   const guaranteed = lines.filter((line) => done.has(line.id) && line.guarantee_months > 0)
-  const collector = String((ticket.records.findLast((record) => record.kind === 'release')?.data as { collector?: string } | undefined)?.collector ?? rows.owner.name)
+  const collector = String(
+    (ticket.records.findLast((record) => record.kind === 'release')?.data as { collector?: string } | undefined)
+      ?.collector ?? rows.owner.name,
+  )
   const from = rows.custody?.at(-1)
   const stay = daysOfStay(String(rows.ticket.booked_on) as Day, desk.today)
   await desk.tx.$executeRaw`
@@ -130,14 +140,21 @@ export async function overrideGate(desk: Desk, ref: string, input: OverrideInput
   const after = await reopen(desk, ticket.snapshot.ticket.id)
   return {
     location: `/v1/tickets/${ticket.snapshot.ticket.id}/gates`,
-    body: { id: record!.id, by: desk.who.name, gate: shownGate(judgeGates(after.snapshot).find((gate) => gate.gate === input.gate)!) },
+    body: {
+      id: record!.id,
+      by: desk.who.name,
+      gate: shownGate(judgeGates(after.snapshot).find((gate) => gate.gate === input.gate)!),
+    },
   }
 }
 
 /** A manager, or a bench signer who may check and did no work on this ticket. */
 async function overridingRole(desk: Desk, ticket: Loaded): Promise<Override['role']> {
   if (desk.who.role === 'manager') return 'manager'
-  if (!(await mayCheck(desk))) throw new Refusal('override-refused', { why: 'only a manager, or a final checker with the skill to check, may override' })
+  if (!(await mayCheck(desk)))
+    throw new Refusal('override-refused', {
+      why: 'only a manager, or a final checker with the skill to check, may override',
+    })
   if (ticket.snapshot.workers.has(desk.who.keyId ?? desk.who.name)) {
     throw new Refusal('override-refused', { why: 'a worker of this ticket is not its final checker' })
   }

@@ -10,7 +10,14 @@ import { desk, happened, ticketParam } from './desk.ts'
 import { addPictures, findPicture, keepPicture, PICTURE_BYTES, type Picture, readPicture } from './pictures.ts'
 
 const view = z.enum(['dial', 'back', 'crown-side', 'opposite-side', 'lugs', 'clasp', 'inside-bracelet', 'other'])
-const uploadOut = z.object({ id: idOut, sha256: z.string(), mediaType: z.string(), bytes: z.number().int(), width: z.number().int(), height: z.number().int() })
+const uploadOut = z.object({
+  id: idOut,
+  sha256: z.string(),
+  mediaType: z.string(),
+  bytes: z.number().int(),
+  width: z.number().int(),
+  height: z.number().int(),
+})
 
 /** A name that tries to leave its folder, or hides a character; nothing is ever stored under a sender's name. */
 const trick = /[/\\]|\.\.|\p{Cc}/u
@@ -19,21 +26,27 @@ async function uploaded(request: FastifyRequest): Promise<Picture> {
   const parts: { filename: string; content: Buffer }[] = []
   try {
     for await (const part of request.parts({ preservePath: true })) {
-      if (part.type !== 'file') throw new Refusal('picture-refused', { why: `the part "${part.fieldname.slice(0, 40)}" is not a file; send one file and nothing else` })
+      if (part.type !== 'file')
+        throw new Refusal('picture-refused', {
+          why: `the part "${part.fieldname.slice(0, 40)}" is not a file; send one file and nothing else`,
+        })
       const content = await part.toBuffer()
       parts.push({ filename: part.filename, content })
     }
   } catch (error) {
     const { code } = error as { code?: string }
     if (code === 'FST_REQ_FILE_TOO_LARGE') throw new Refusal('body-too-large')
-    if (code === 'FST_FILES_LIMIT' || code === 'FST_PARTS_LIMIT' || code === 'FST_FIELDS_LIMIT') throw new Refusal('picture-refused', { why: 'send one file and nothing else' })
-    if (code === 'FST_INVALID_MULTIPART_CONTENT_TYPE') throw new Refusal('unsupported-media-type', { accepted: 'multipart/form-data with one file' })
+    if (code === 'FST_FILES_LIMIT' || code === 'FST_PARTS_LIMIT' || code === 'FST_FIELDS_LIMIT')
+      throw new Refusal('picture-refused', { why: 'send one file and nothing else' })
+    if (code === 'FST_INVALID_MULTIPART_CONTENT_TYPE')
+      throw new Refusal('unsupported-media-type', { accepted: 'multipart/form-data with one file' })
     if (error instanceof Refusal) throw error
     throw new Refusal('picture-refused', { why: 'the form could not be read to its end' })
   }
   const [part] = parts
   if (!part) throw new Refusal('picture-refused', { why: 'there is no file in the form' })
-  if (trick.test(part.filename ?? '')) throw new Refusal('picture-refused', { why: 'its name has a path or a hidden character; send a plain file name' })
+  if (trick.test(part.filename ?? ''))
+    throw new Refusal('picture-refused', { why: 'its name has a path or a hidden character; send a plain file name' })
   return readPicture(part.content)
 }
 
@@ -41,7 +54,10 @@ export async function pictureRoutes(app: Routes, service: Service): Promise<void
   const tags = ['pictures']
   const folder = service.config.dataFolder
   const staff = { roles: ['counter', 'bench', 'manager'] as const }
-  await app.register(multipart, { limits: { files: 1, fields: 0, parts: 1, fileSize: PICTURE_BYTES, headerPairs: 20 }, throwFileSizeLimit: true })
+  await app.register(multipart, {
+    limits: { files: 1, fields: 0, parts: 1, fileSize: PICTURE_BYTES, headerPairs: 20 },
+    throwFileSizeLimit: true,
+  })
 
   app.post(
     '/v1/pictures',
@@ -50,7 +66,8 @@ export async function pictureRoutes(app: Routes, service: Service): Promise<void
       bodyLimit: PICTURE_BYTES + 65_536,
       schema: {
         tags,
-        summary: 'Upload one picture (JPEG, PNG or WebP, at most 12 MiB) as multipart/form-data; then name its id when booking in or under a ticket',
+        summary:
+          'Upload one picture (JPEG, PNG or WebP, at most 12 MiB) as multipart/form-data; then name its id when booking in or under a ticket',
         consumes: ['multipart/form-data'],
         response: { 201: uploadOut },
       },
@@ -78,15 +95,30 @@ export async function pictureRoutes(app: Routes, service: Service): Promise<void
         response: { 201: z.object({ ids: z.array(idOut) }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => addPictures(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        addPictures(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.get(
     '/v1/tickets/:ticket/pictures/:picture',
-    { config: { roles: ['counter', 'bench', 'stock', 'manager'] }, schema: { tags, summary: 'A picture of this ticket', params: ticketParam.extend({ picture: id }), produces: ['image/jpeg', 'image/png', 'image/webp'] } },
+    {
+      config: { roles: ['counter', 'bench', 'stock', 'manager'] },
+      schema: {
+        tags,
+        summary: 'A picture of this ticket',
+        params: ticketParam.extend({ picture: id }),
+        produces: ['image/jpeg', 'image/png', 'image/webp'],
+      },
+    },
     async (request, reply) => {
       signerOf(request)
       const found = await findPicture(service.database.prisma, folder, request.params.ticket, request.params.picture)
-      return reply.type(found.mediaType).header('content-length', found.bytes).header('x-content-type-options', 'nosniff').send(found.stream)
+      return reply
+        .type(found.mediaType)
+        .header('content-length', found.bytes)
+        .header('x-content-type-options', 'nosniff')
+        .send(found.stream)
     },
   )
 }

@@ -4,10 +4,10 @@ import { mkdir, rename, stat, writeFile } from 'node:fs/promises'
 import path from 'node:path'
 import sharp from 'sharp'
 import { v7 as uuidv7 } from 'uuid'
+import type { Db } from '../../db/open.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import { type Desk, instantFrom, openTicket, ticketId } from './desk.ts'
-import type { Db } from '../../db/open.ts'
 
 /** Largest picture taken, bytes and pixels: enough for a telephone's camera, and no bomb. */
 export const PICTURE_BYTES = 12 * 1024 * 1024
@@ -18,16 +18,26 @@ const types: Readonly<Record<string, string>> = { jpeg: 'image/jpeg', png: 'imag
 /** Where a picture lies: by its own hash and nothing that a sender said. */
 const placeOf = (folder: string, sha256: string) => path.join(folder, 'pictures', sha256.slice(0, 2), sha256)
 
-export type Picture = { sha256: string; mediaType: string; bytes: number; width: number; height: number; content: Buffer }
+export type Picture = {
+  sha256: string
+  mediaType: string
+  bytes: number
+  width: number
+  height: number
+  content: Buffer
+}
 
 /** Reads a file as a picture by its content, whatever its name and its type claim; the whole of it has to decode. */
 export async function readPicture(content: Buffer): Promise<Picture> {
   if (content.length === 0) throw new Refusal('picture-refused', { why: 'it is empty' })
   if (content.length > PICTURE_BYTES) throw new Refusal('body-too-large')
   const options = { limitInputPixels: PIXELS, failOn: 'error' as const }
-  const found = await sharp(content, options).metadata().catch(() => null)
+  const found = await sharp(content, options)
+    .metadata()
+    .catch(() => null)
   const mediaType = found?.format === undefined ? undefined : types[found.format]
-  if (!found || mediaType === undefined) throw new Refusal('picture-refused', { why: 'its content is not a JPEG, PNG or WebP picture' })
+  if (!found || mediaType === undefined)
+    throw new Refusal('picture-refused', { why: 'its content is not a JPEG, PNG or WebP picture' })
   if ((found.pages ?? 1) > 1) throw new Refusal('picture-refused', { why: 'it moves; send a still picture' })
   await sharp(content, options)
     .resize(64, 64, { fit: 'inside' })
@@ -36,7 +46,14 @@ export async function readPicture(content: Buffer): Promise<Picture> {
     .catch(() => {
       throw new Refusal('picture-refused', { why: 'it is damaged or has too many pixels' })
     })
-  return { sha256: createHash('sha256').update(content).digest('hex'), mediaType, bytes: content.length, width: found.width, height: found.height, content }
+  return {
+    sha256: createHash('sha256').update(content).digest('hex'),
+    mediaType,
+    bytes: content.length,
+    width: found.width,
+    height: found.height,
+    content,
+  }
 }
 
 /** Stores a picture under the hash of its content and enters it; the same picture twice is one. */
@@ -58,7 +75,11 @@ export async function keepPicture(desk: Desk, folder: string, picture: Picture):
   return { location: `/v1/pictures/${rows[0]!.id}`, body: { id: rows[0]!.id, sha256, mediaType, bytes, width, height } }
 }
 
-export type PicturesInput = { pictures: { id: string; view: string }[]; stage: 'booking-in' | 'look' | 'bench' | 'final-check'; at?: string | undefined }
+export type PicturesInput = {
+  pictures: { id: string; view: string }[]
+  stage: 'booking-in' | 'look' | 'bench' | 'final-check'
+  at?: string | undefined
+}
 
 /** Puts uploaded pictures to a ticket. A picture is of one watch: one that another ticket has is refused. */
 export async function addPictures(desk: Desk, ref: string, input: PicturesInput): Promise<Created> {
@@ -66,9 +87,13 @@ export async function addPictures(desk: Desk, ref: string, input: PicturesInput)
   const { id, ended } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
   const at = instantFrom(desk, input.at)
-  const known = await desk.tx.$queryRaw<{ id: string }[]>`select id from picture_file where id = any(${input.pictures.map((picture) => picture.id)}::uuid[])`
+  const known = await desk.tx.$queryRaw<
+    { id: string }[]
+  >`select id from picture_file where id = any(${input.pictures.map((picture) => picture.id)}::uuid[])`
   const ids = new Set(known.map((row) => row.id))
-  const faults = input.pictures.flatMap((picture, i) => (ids.has(picture.id) ? [] : [[`/pictures/${i}/id`, 'was not uploaded here'] as const]))
+  const faults = input.pictures.flatMap((picture, i) =>
+    ids.has(picture.id) ? [] : [[`/pictures/${i}/id`, 'was not uploaded here'] as const],
+  )
   if (faults.length > 0) throw faulty(...faults)
   const rows = await desk.tx.$queryRaw<{ id: string }[]>`
     insert into ticket_picture (ticket_id, file_id, view, stage, at, recorded_at, by_key, recorded_by)

@@ -107,30 +107,51 @@ export type Rows = {
   owner: { name: string; standing: string; deceased: boolean; language: string; reachable: boolean }
   records: RecordRow[] | null
   pictures: { id: string; seq: number; view: string; stage: string; at: number; by: string }[] | null
-  custody: { id: string; seq: number; n: number; from: string | null; to: string; holder: string; at: number; by: string }[] | null
+  custody:
+    | { id: string; seq: number; n: number; from: string | null; to: string; holder: string; at: number; by: string }[]
+    | null
   loose: { bag: string; words: string }[] | null
   estimates: EstimateRow[] | null
   answers:
-    | { id: string; seq: number; version: number; line: string; answer: 'yes' | 'no'; person: string; how: string; on: string; at: number; total: number; by: string }[]
+    | {
+        id: string
+        seq: number
+        version: number
+        line: string
+        answer: 'yes' | 'no'
+        person: string
+        how: string
+        on: string
+        at: number
+        total: number
+        by: string
+      }[]
     | null
   hazards: { id: string; kind: string; note: string | null; on: string; by: string }[] | null
   tools: Record<string, { blocked: boolean; certificates: Json[] }> | null
   settings: Json | null
   checkers: string[] | null
-  calibre:
+  calibre: {
+    reserve: number | null
+    consumptionMax: number | null
+    workingVoltageMax: number | null
+    beats: number | null
+    lift: number | null
+    inhibition: number | null
+    energy: string
+    cell: string | null
+    limits: Json | null
+  } | null
+  alike:
     | {
-        reserve: number | null
-        consumptionMax: number | null
-        workingVoltageMax: number | null
-        beats: number | null
-        lift: number | null
-        inhibition: number | null
-        energy: string
-        cell: string | null
-        limits: Json | null
-      }
+        number: string
+        maker: string
+        model: string | null
+        metal: string | null
+        dial: string | null
+        diameterMm: number | null
+      }[]
     | null
-  alike: { number: string; maker: string; model: string | null; metal: string | null; dial: string | null; diameterMm: number | null }[] | null
   earlier_lines: number
 }
 

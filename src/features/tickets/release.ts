@@ -1,6 +1,6 @@
 import { Refusal } from '../../domain/refusals.ts'
-import { readTicketNumber } from '../../domain/tickets/number.ts'
 import { serialKey } from '../../domain/searching.ts'
+import { readTicketNumber } from '../../domain/tickets/number.ts'
 import { addRecords, type Desk } from './desk.ts'
 import { type Loaded, peopleOf, samePerson } from './snapshot.ts'
 
@@ -25,7 +25,10 @@ export type Release = {
 /** Records the comparison; the gate judges it. A mistyped tag number is refused before anything is written. */
 export async function recordRelease(desk: Desk, ticket: Loaded, input: Release): Promise<{ id: string }> {
   const tag = readTicketNumber(input.tagNumber)
-  if (tag === null) throw new Refusal('ticket-number-wrong', { typed: input.tagNumber.slice(0, 20) }, [{ pointer: '/tagNumber', detail: 'is not a ticket number' }])
+  if (tag === null)
+    throw new Refusal('ticket-number-wrong', { typed: input.tagNumber.slice(0, 20) }, [
+      { pointer: '/tagNumber', detail: 'is not a ticket number' },
+    ])
   const known = ticket.snapshot.watch.serial
   const read = input.serialRead === null || input.serialRead === undefined ? null : serialKey(input.serialRead)
   const people = peopleOf(ticket.rows)

@@ -1,11 +1,11 @@
 import { z } from 'zod'
+import { Refusal } from '../../domain/refusals.ts'
 import { sideStates, steps } from '../../domain/tickets/steps.ts'
 import { createOnce } from '../../http/creating.ts'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
-import { type Service, signerOf, todayAt } from '../../http/service.ts'
+import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, id, idOut, line, money, prose } from '../../http/shapes.ts'
-import { Refusal } from '../../domain/refusals.ts'
 import { ownerBody } from '../owners/routes.ts'
 import { hazardKind, watchBody } from '../watches/routes.ts'
 import { bookIn } from './booking.ts'
@@ -13,9 +13,10 @@ import { desk, ticketId, ticketParam } from './desk.ts'
 import { listTickets } from './list.ts'
 import { moveTicket, overrideGate } from './moves.ts'
 import { readRowsFast } from './reading.ts'
-import { conditionBody, doNot, releaseBody, said, say } from './records.ts'
-import { endTicket, enterSide, leaveSide, planOf, recordUnclaimed } from './side-states.ts'
+import { said, say } from './records.ts'
+import { conditionBody, doNot, releaseBody } from './said.ts'
 import { gateOut, gatesOut, shownGates, shownTicket, ticketOut } from './shown.ts'
+import { endTicket, enterSide, leaveSide, planOf, recordUnclaimed } from './side-states.ts'
 import { type Loaded, load } from './snapshot.ts'
 
 const everybody = ['counter', 'bench', 'stock', 'manager'] as const
@@ -24,7 +25,10 @@ const view = z.enum(['dial', 'back', 'crown-side', 'opposite-side', 'lugs', 'cla
 
 const bookingBody = z.strictObject({
   owner: z.union([z.strictObject({ id }), z.strictObject({ new: ownerBody, confirmedNew: z.boolean().optional() })]),
-  watch: z.union([z.strictObject({ id }), z.strictObject({ new: watchBody.omit({ ownerId: true }), confirmedNew: z.boolean().optional() })]),
+  watch: z.union([
+    z.strictObject({ id }),
+    z.strictObject({ new: watchBody.omit({ ownerId: true }), confirmedNew: z.boolean().optional() }),
+  ]),
   broughtBy: line(120).optional(),
   complaint: prose(2000),
   returnWish: line(200).optional(),
@@ -43,7 +47,10 @@ const bookingBody = z.strictObject({
   mayApprove: z.array(line(120)).max(20).optional(),
   mayCollect: z.array(line(120)).max(20).optional(),
   willCallIn: z.boolean().optional(),
-  hazards: z.array(z.strictObject({ kind: hazardKind, note: line(200).optional(), confirmedBy: line(80).optional() })).max(10).optional(),
+  hazards: z
+    .array(z.strictObject({ kind: hazardKind, note: line(200).optional(), confirmedBy: line(80).optional() }))
+    .max(10)
+    .optional(),
   comebackOf: line(60).optional(),
   handingIn: id.optional(),
 })
@@ -60,7 +67,14 @@ const bookedOut = z.object({
   alsoDue: z.array(dueOut),
   warnings: z.array(z.string()),
   twins: z.array(
-    z.object({ number: z.string(), maker: z.string(), model: z.string().nullable(), metal: z.string().nullable(), dial: z.string().nullable(), place: z.string().nullable() }),
+    z.object({
+      number: z.string(),
+      maker: z.string(),
+      model: z.string().nullable(),
+      metal: z.string().nullable(),
+      dial: z.string().nullable(),
+      place: z.string().nullable(),
+    }),
   ),
   doNot: z.array(z.string()),
 })
@@ -87,7 +101,12 @@ const planOut = z.object({
   deliveredOn: dayOut,
   steps: z.array(z.object({ step: z.string(), on: dayOut, postOn: dayOut })).readonly(),
   next: z.string().nullable(),
-  after: z.object({ state: z.string(), because: z.string().optional(), name: z.string().optional(), noStepThrough: dayOut.optional() }),
+  after: z.object({
+    state: z.string(),
+    because: z.string().optional(),
+    name: z.string().optional(),
+    noStepThrough: dayOut.optional(),
+  }),
 })
 
 export function ticketRoutes(app: Routes, service: Service): void {
@@ -104,8 +123,17 @@ export function ticketRoutes(app: Routes, service: Service): void {
 
   app.post(
     '/v1/tickets',
-    { config: { roles: counter }, schema: { tags, summary: 'Book a watch in: one call for owner, watch, condition and all that is agreed', body: bookingBody, response: { 201: bookedOut } } },
-    (request, reply) => createOnce(service, request, reply, (doing) => bookIn(desk(service, doing), request.body, country)),
+    {
+      config: { roles: counter },
+      schema: {
+        tags,
+        summary: 'Book a watch in: one call for owner, watch, condition and all that is agreed',
+        body: bookingBody,
+        response: { 201: bookedOut },
+      },
+    },
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) => bookIn(desk(service, doing), request.body, country)),
   )
   app.get(
     '/v1/tickets',
@@ -131,20 +159,34 @@ export function ticketRoutes(app: Routes, service: Service): void {
     async (request, reply) => {
       const { open, limit, after: _, ...filter } = request.query
       const after = afterOf(request, 1)
-      const rows = await listTickets(prisma, { ...filter, ...(open !== undefined && { open: open === 'true' }) }, after === null ? null : String(after[0]), limit)
+      const rows = await listTickets(
+        prisma,
+        { ...filter, ...(open !== undefined && { open: open === 'true' }) },
+        after === null ? null : String(after[0]),
+        limit,
+      )
       return page(request, reply, rows, (row) => [row.id])
     },
   )
   app.get(
     '/v1/tickets/:ticket',
-    { config: { roles: everybody }, schema: { tags, summary: 'A ticket, by id or by its number', params: ticketParam, response: { 200: ticketOut } } },
+    {
+      config: { roles: everybody },
+      schema: { tags, summary: 'A ticket, by id or by its number', params: ticketParam, response: { 200: ticketOut } },
+    },
     async (request) => shownTicket(await read(request.params.ticket)),
   )
   app.get(
     '/v1/tickets/:ticket/gates',
     {
       config: { roles: everybody },
-      schema: { tags, summary: 'Each gate: open or shut, why, what would open it, and who may override; and what shuts each move from here', params: ticketParam, response: { 200: gatesOut } },
+      schema: {
+        tags,
+        summary:
+          'Each gate: open or shut, why, what would open it, and who may override; and what shuts each move from here',
+        params: ticketParam,
+        response: { 200: gatesOut },
+      },
     },
     async (request) => shownGates(await read(request.params.ticket)),
   )
@@ -160,7 +202,10 @@ export function ticketRoutes(app: Routes, service: Service): void {
         response: { 200: ticketOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => moveTicket(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        moveTicket(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/overrides',
@@ -168,21 +213,41 @@ export function ticketRoutes(app: Routes, service: Service): void {
       config: { roles: ['bench', 'manager'] },
       schema: {
         tags,
-        summary: 'Pass a part of a gate that is shut, by name and with the reason; any later fact that bears on the gate ends it',
+        summary:
+          'Pass a part of a gate that is shut, by name and with the reason; any later fact that bears on the gate ends it',
         params: ticketParam,
         body: z.strictObject({ gate: line(4), part: line(40), reason: prose(500) }),
         response: { 201: z.object({ id: idOut, by: z.string(), gate: gateOut }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => overrideGate(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        overrideGate(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
 
   for (const entry of said) {
     app.post(
       `/v1/tickets/:ticket/${entry.path}`,
-      { config: { roles: entry.roles }, schema: { tags, summary: entry.summary, params: ticketParam, body: entry.body, response: { 201: z.object({ id: idOut, kind: z.string() }) } } },
+      {
+        config: { roles: entry.roles },
+        schema: {
+          tags,
+          summary: entry.summary,
+          params: ticketParam,
+          body: entry.body,
+          response: { 201: z.object({ id: idOut, kind: z.string() }) },
+        },
+      },
       (request, reply) =>
-        createOnce(service, request, reply, (doing) => say(desk(service, doing), entry, (request.params as { ticket: string }).ticket, request.body as Record<string, unknown>)),
+        createOnce(service, request, reply, (doing) =>
+          say(
+            desk(service, doing),
+            entry,
+            (request.params as { ticket: string }).ticket,
+            request.body as Record<string, unknown>,
+          ),
+        ),
     )
   }
 
@@ -192,7 +257,8 @@ export function ticketRoutes(app: Routes, service: Service): void {
       config: { roles: everybody },
       schema: {
         tags,
-        summary: 'Put a ticket aside: on hold, sent out, unclaimed, in dispute, missing, kept as evidence; with a day by which somebody acts',
+        summary:
+          'Put a ticket aside: on hold, sent out, unclaimed, in dispute, missing, kept as evidence; with a day by which somebody acts',
         params: ticketParam,
         body: z.strictObject({
           state: z.enum(sideStates),
@@ -203,7 +269,10 @@ export function ticketRoutes(app: Routes, service: Service): void {
         response: { 200: ticketOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => enterSide(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        enterSide(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/side-state-ends',
@@ -217,15 +286,25 @@ export function ticketRoutes(app: Routes, service: Service): void {
         response: { 200: ticketOut.extend({ gatesNow: z.array(gateOut) }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => leaveSide(desk(service, doing), request.params.ticket, request.body.reason)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        leaveSide(desk(service, doing), request.params.ticket, request.body.reason),
+      ),
   )
   app.get(
     '/v1/tickets/:ticket/unclaimed-plan',
     {
       config: { roles: counter },
-      schema: { tags, summary: 'The lawful steps for a watch that nobody fetches, from the delivered notice', params: ticketParam, response: { 200: z.object({ plan: planOut.nullable() }) } },
+      schema: {
+        tags,
+        summary: 'The lawful steps for a watch that nobody fetches, from the delivered notice',
+        params: ticketParam,
+        response: { 200: z.object({ plan: planOut.nullable() }) },
+      },
     },
-    async (request) => ({ plan: planOf({ today: todayAt(service), zone: timeZone }, await read(request.params.ticket)) }),
+    async (request) => ({
+      plan: planOf({ today: todayAt(service), zone: timeZone }, await read(request.params.ticket)),
+    }),
   )
   app.post(
     '/v1/tickets/:ticket/unclaimed-steps',
@@ -244,7 +323,10 @@ export function ticketRoutes(app: Routes, service: Service): void {
         response: { 201: z.object({ id: idOut, plan: planOut.nullable() }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => recordUnclaimed(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        recordUnclaimed(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/endings',
@@ -258,7 +340,9 @@ export function ticketRoutes(app: Routes, service: Service): void {
         response: { 200: ticketOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => endTicket(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        endTicket(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
 }
-

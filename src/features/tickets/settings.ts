@@ -1,7 +1,13 @@
-import { dateOf, type Db } from '../../db/open.ts'
+import { type Db, dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { readSettings, type SettingName, type Settings, settingNames, settingTable } from '../../domain/tickets/settings.ts'
+import {
+  readSettings,
+  type SettingName,
+  type Settings,
+  settingNames,
+  settingTable,
+} from '../../domain/tickets/settings.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 
@@ -28,13 +34,24 @@ export type NewSetting = { key: string; value: unknown; fromDay: Day; reason: st
 
 /** A dated value of a setting; the past keeps what it had. */
 export async function changeSetting({ tx, today, who }: Act, input: NewSetting): Promise<Created> {
-  if (!settingNames.includes(input.key as SettingName)) throw faulty(['/key', `must be one of ${settingNames.join(', ')}`])
+  if (!settingNames.includes(input.key as SettingName))
+    throw faulty(['/key', `must be one of ${settingNames.join(', ')}`])
   const entry = settingTable[input.key as SettingName]
   const value = entry.read(input.value)
   if (value === null) throw faulty(['/value', `must be ${entry.shape}`])
-  if (input.fromDay < today) throw new Refusal('rule-in-past', { earliest: today }, [{ pointer: '/fromDay', detail: `must not lie before ${today}` }])
+  if (input.fromDay < today)
+    throw new Refusal('rule-in-past', { earliest: today }, [
+      { pointer: '/fromDay', detail: `must not lie before ${today}` },
+    ])
   const row = await tx.houseRule.create({
-    data: { key: input.key, value: value as object, fromDay: dateOf(input.fromDay), reason: input.reason, recordedOn: dateOf(today), recordedBy: who.name },
+    data: {
+      key: input.key,
+      value: value as object,
+      fromDay: dateOf(input.fromDay),
+      reason: input.reason,
+      recordedOn: dateOf(today),
+      recordedBy: who.name,
+    },
   })
   return { location: '/v1/centre-settings', body: { id: row.id, ...input, recordedBy: who.name } }
 }

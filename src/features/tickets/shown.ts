@@ -1,8 +1,8 @@
 import { z } from 'zod'
-import { judgeGates, type GateAnswer } from '../../domain/tickets/gates.ts'
+import { type GateAnswer, judgeGates } from '../../domain/tickets/gates.ts'
 import { gatesOf, movesFrom, type Step } from '../../domain/tickets/steps.ts'
 import { dayOut, idOut, instantOut } from '../../http/shapes.ts'
-import { peopleOf, type Loaded } from './snapshot.ts'
+import { type Loaded, peopleOf } from './snapshot.ts'
 
 export const moneyOut = z.object({ amount: z.number().int(), currency: z.string() })
 
@@ -143,7 +143,9 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
     hazards: (rows.hazards ?? []).map(({ id, kind, note, on }) => ({ id, kind, note, on })),
     looseItems: rows.loose ?? [],
     pictures: (rows.pictures ?? []).map(({ id, view, stage }) => ({ id, view, stage })),
-    estimate: newest ? { version: newest.n, total: { amount: newest.total, currency: newest.currency }, validUntil: newest.validUntil } : null,
+    estimate: newest
+      ? { version: newest.n, total: { amount: newest.total, currency: newest.currency }, validUntil: newest.validUntil }
+      : null,
     bill: snapshot.bill,
     paid: snapshot.paidTotal,
     twins: snapshot.twins,

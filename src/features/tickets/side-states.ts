@@ -4,8 +4,8 @@ import { nextFor, sideActors } from '../../domain/tickets/next.ts'
 import { frozen, type SideState } from '../../domain/tickets/steps.ts'
 import { type Clock, type UnclaimedPlan, unclaimedPlan } from '../../domain/tickets/unclaimed.ts'
 import { gatesOnReturn } from '../../domain/tickets/walk.ts'
-import { dayAt } from '../../http/service.ts'
 import type { Created } from '../../http/creating.ts'
+import { dayAt } from '../../http/service.ts'
 import { addRecords, calendarOf, type Desk, openTicket, reopen } from './desk.ts'
 import { shownGate, shownTicket } from './shown.ts'
 import type { Loaded } from './snapshot.ts'
@@ -23,14 +23,32 @@ export async function enterSide(desk: Desk, ref: string, input: SideInput): Prom
   const { id, ended, side, step } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
   if (side !== null && frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
-  if (input.until < desk.today) throw new Refusal('side-state-refused', { why: 'The day by which somebody must act lies in the past; give a later one.' })
-  if (input.state === 'unclaimed' && step !== 'ready') throw new Refusal('side-state-refused', { why: 'Only a watch that is ready can stand unclaimed.' })
+  if (input.until < desk.today)
+    throw new Refusal('side-state-refused', {
+      why: 'The day by which somebody must act lies in the past; give a later one.',
+    })
+  if (input.state === 'unclaimed' && step !== 'ready')
+    throw new Refusal('side-state-refused', { why: 'Only a watch that is ready can stand unclaimed.' })
   if (input.state === 'sent-out' && input.outside === undefined) {
-    throw new Refusal('side-state-refused', { why: 'A watch sent out needs the specialist, the custody slip and the insurance, in "outside".' })
+    throw new Refusal('side-state-refused', {
+      why: 'A watch sent out needs the specialist, the custody slip and the insurance, in "outside".',
+    })
   }
   await addRecords(desk, id, [
     { kind: 'side', data: input },
-    ...(input.state === 'missing' ? [{ kind: 'incident', data: { what: 'missing', lastPlace: ticket.rows.ticket.place, lastHolder: ticket.rows.ticket.holder, reason: input.reason } }] : []),
+    ...(input.state === 'missing'
+      ? [
+          {
+            kind: 'incident',
+            data: {
+              what: 'missing',
+              lastPlace: ticket.rows.ticket.place,
+              lastHolder: ticket.rows.ticket.holder,
+              reason: input.reason,
+            },
+          },
+        ]
+      : []),
   ])
   await desk.tx.$executeRaw`
     update ticket set side = ${input.state}, next_actor = ${sideActors[input.state]}, next_by = ${input.until}::date, version = version + 1 where id = ${id}::uuid`
@@ -45,7 +63,8 @@ export async function leaveSide(desk: Desk, ref: string, reason: string): Promis
   if (frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
   await addRecords(desk, id, [{ kind: 'side', data: { state: null, left: side, reason } }])
   const next = nextFor(step, desk.today, calendarOf(ticket.settings))!
-  await desk.tx.$executeRaw`update ticket set side = null, next_actor = ${next.actor}, next_by = ${next.by}::date, version = version + 1 where id = ${id}::uuid`
+  await desk.tx
+    .$executeRaw`update ticket set side = null, next_actor = ${next.actor}, next_by = ${next.by}::date, version = version + 1 where id = ${id}::uuid`
   const after = await reopen(desk, id)
   return { status: 200, body: { ...shownTicket(after), gatesNow: gatesOnReturn(after.snapshot).map(shownGate) } }
 }
@@ -55,13 +74,19 @@ export function clockOf(ticket: Loaded, zone: string): Clock | null {
   const { records, snapshot, settings } = ticket
   const here = records.filter((record) => record.seq > snapshot.ticket.steppedSeq)
   if (snapshot.ticket.step !== 'ready') return null
-  const delivered = here.find((record) => record.kind === 'contact' && record.data.about === 'ready' && record.data.result === 'delivered')
+  const delivered = here.find(
+    (record) => record.kind === 'contact' && record.data.about === 'ready' && record.data.result === 'delivered',
+  )
   if (!delivered) return null
   const day = (at: number) => dayAt(new Date(at), zone)
-  const called = here.findLast((record) => record.kind === 'contact' && record.data.about === 'owner-called' && record.at >= delivered.at)
+  const called = here.findLast(
+    (record) => record.kind === 'contact' && record.data.about === 'owner-called' && record.at >= delivered.at,
+  )
   const steps = here.filter((record) => record.kind === 'unclaimed-step')
   const registered = steps.findLast((record) => record.data.step === 'registered')
-  const paused = steps.filter((record) => record.data.step === 'pause').reduce((sum, record) => sum + Number(record.data.days), 0)
+  const paused = steps
+    .filter((record) => record.data.step === 'pause')
+    .reduce((sum, record) => sum + Number(record.data.days), 0)
   const owed = snapshot.bill !== null && snapshot.bill.amount > (snapshot.paidTotal?.amount ?? 0)
   return {
     deliveredOn: day(delivered.at),
@@ -73,21 +98,37 @@ export function clockOf(ticket: Loaded, zone: string): Clock | null {
   }
 }
 
-export function planOf(desk: Pick<Desk, 'today' | 'zone'>, ticket: Loaded): (UnclaimedPlan & { deliveredOn: Day }) | null {
+export function planOf(
+  desk: Pick<Desk, 'today' | 'zone'>,
+  ticket: Loaded,
+): (UnclaimedPlan & { deliveredOn: Day }) | null {
   const clock = clockOf(ticket, desk.zone)
-  return clock === null ? null : { deliveredOn: clock.deliveredOn, ...unclaimedPlan(clock, desk.today, calendarOf(ticket.settings)) }
+  return clock === null
+    ? null
+    : { deliveredOn: clock.deliveredOn, ...unclaimedPlan(clock, desk.today, calendarOf(ticket.settings)) }
 }
 
-export type UnclaimedInput = { step: 'second-means' | 'post' | 'registered' | 'pause'; days?: number | undefined; words: string; proof?: string | undefined }
+export type UnclaimedInput = {
+  step: 'second-means' | 'post' | 'registered' | 'pause'
+  days?: number | undefined
+  words: string
+  proof?: string | undefined
+}
 
 export async function recordUnclaimed(desk: Desk, ref: string, input: UnclaimedInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const plan = planOf(desk, ticket)
-  if (plan === null) throw new Refusal('side-state-refused', { why: 'No "ready" notice of this stay was delivered, so the clock has not begun.' })
+  if (plan === null)
+    throw new Refusal('side-state-refused', {
+      why: 'No "ready" notice of this stay was delivered, so the clock has not begun.',
+    })
   const step = plan.steps.find((one) => one.step === input.step)
-  if (step && step.on > desk.today) throw new Refusal('side-state-refused', { why: `This step is not due before ${step.on}.` })
+  if (step && step.on > desk.today)
+    throw new Refusal('side-state-refused', { why: `This step is not due before ${step.on}.` })
   if (input.step === 'pause' && (input.days === undefined || desk.who.role !== 'manager')) {
-    throw new Refusal('side-state-refused', { why: 'Only a manager pauses the ninety days, and says for how many days.' })
+    throw new Refusal('side-state-refused', {
+      why: 'Only a manager pauses the ninety days, and says for how many days.',
+    })
   }
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'unclaimed-step', data: input }])
   return { body: { id: record!.id, plan: planOf(desk, await reopen(desk, ticket.snapshot.ticket.id)) } }
@@ -100,13 +141,20 @@ export async function endTicket(desk: Desk, ref: string, input: EndingInput): Pr
   const ticket = await openTicket(desk, ref)
   const { id, ended, side } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
-  if (input.as === 'lost-and-settled' && side !== 'missing') throw new Refusal('side-state-refused', { why: 'Only a ticket whose watch is missing is settled as lost.' })
+  if (input.as === 'lost-and-settled' && side !== 'missing')
+    throw new Refusal('side-state-refused', { why: 'Only a ticket whose watch is missing is settled as lost.' })
   let law: string | null = null
   if (input.as === 'disposed-of') {
     const plan = planOf(desk, ticket)
-    if (plan === null || plan.after.state === 'not-yet') throw new Refusal('side-state-refused', { why: 'The lawful notices of an unclaimed watch have not all been given.' })
+    if (plan === null || plan.after.state === 'not-yet')
+      throw new Refusal('side-state-refused', {
+        why: 'The lawful notices of an unclaimed watch have not all been given.',
+      })
     if (plan.after.state === 'stop') throw new Refusal('setting-missing', { setting: 'unclaimedLaw' })
-    if (desk.today <= plan.after.noStepThrough) throw new Refusal('side-state-refused', { why: `Under ${plan.after.name} no step before ${plan.after.noStepThrough} has passed.` })
+    if (desk.today <= plan.after.noStepThrough)
+      throw new Refusal('side-state-refused', {
+        why: `Under ${plan.after.name} no step before ${plan.after.noStepThrough} has passed.`,
+      })
     law = plan.after.name
   }
   await addRecords(desk, id, [{ kind: 'ended', data: { ...input, law } }])

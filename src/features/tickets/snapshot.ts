@@ -4,18 +4,33 @@ import type { Money } from '../../domain/money.ts'
 import { houseClasses, tolerancesFor } from '../../domain/readings/judge.ts'
 import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings/tools.ts'
 import { type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
+import { serialKey } from '../../domain/searching.ts'
 import { observationOf, type WorkClassName, workClasses } from '../../domain/tickets/classes.ts'
 import { billOf } from '../../domain/tickets/estimate.ts'
 import { agreedLines, newestVersion } from '../../domain/tickets/gates-yes.ts'
 import { readSettings, type Settings } from '../../domain/tickets/settings.ts'
-import type { HazardKind, Mark, OpeningKind, Override, Snapshot, TestKind, Version, View, WaterClaim } from '../../domain/tickets/snapshot.ts'
+import type {
+  HazardKind,
+  Mark,
+  OpeningKind,
+  Override,
+  Snapshot,
+  TestKind,
+  Version,
+  View,
+  WaterClaim,
+} from '../../domain/tickets/snapshot.ts'
 import type { Ending, GateName, SideState, Step } from '../../domain/tickets/steps.ts'
 import { mightBeTaken } from '../../domain/tickets/twins.ts'
-import { serialKey } from '../../domain/searching.ts'
 import type { EstimateRow, RecordRow, Rows } from './reading.ts'
 
 /** The rows of a ticket, its settings, and the snapshot that the gates are asked of. */
-export type Loaded = { readonly rows: Rows; readonly records: readonly RecordRow[]; readonly settings: Settings; readonly snapshot: Snapshot }
+export type Loaded = {
+  readonly rows: Rows
+  readonly records: readonly RecordRow[]
+  readonly settings: Settings
+  readonly snapshot: Snapshot
+}
 
 const nameOf = (text: string): string => text.trim().toLowerCase().replace(/\s+/g, ' ')
 export const samePerson = (a: string, b: string): boolean => nameOf(a) === nameOf(b)
@@ -30,7 +45,9 @@ const hazardKinds: Readonly<Record<string, HazardKind>> = {
 
 /** Lume made before about 1970 without a mark is taken for radium until it is measured (common practice, no source). */
 const lumeMayBeRadium = (luminous: string, made: string | null): boolean =>
-  luminous === 'radium' || luminous === 'unknown-old' || (luminous === 'unknown' && made !== null && Number(made.slice(0, 4)) < 1970)
+  luminous === 'radium' ||
+  luminous === 'unknown-old' ||
+  (luminous === 'unknown' && made !== null && Number(made.slice(0, 4)) < 1970)
 
 export function load(rows: Rows, now: number, today: Day, currency: string): Loaded {
   const records = rows.records ?? []
@@ -39,7 +56,12 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
   const settings = readSettings(rows.settings ?? {}, currency)
   const t = rows.ticket as unknown as TicketRow
   const w = rows.watch as unknown as WatchRow
-  const mark = (record: { id: string; seq: number; at: number; by: string }): Mark => ({ id: record.id, seq: record.seq, at: record.at, by: record.by })
+  const mark = (record: { id: string; seq: number; at: number; by: string }): Mark => ({
+    id: record.id,
+    seq: record.seq,
+    at: record.at,
+    by: record.by,
+  })
   const marked = <T>(record: RecordRow | null, make: (data: Record<string, unknown>) => T): (Mark & T) | null =>
     record === null ? null : { ...mark(record), ...make(record.data) }
   const people = peopleOf(rows)
@@ -81,7 +103,9 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
       claim: w.claim_marked,
       lumeMayBeRadium: lumeMayBeRadium(w.luminous, w.made),
     },
-    pictures: (rows.pictures ?? []).filter((p) => p.stage === 'booking-in').map((p) => ({ ...mark(p), view: p.view as View })),
+    pictures: (rows.pictures ?? [])
+      .filter((p) => p.stage === 'booking-in')
+      .map((p) => ({ ...mark(p), view: p.view as View })),
     condition: marked(last('condition'), (d) => ({
       marks: (d.marks as unknown[] | null)?.length ?? null,
       clasp: d.clasp as 'there',
@@ -128,7 +152,10 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     water: {
       needed: waterAgreement?.needed ?? ['overpressure-dry'],
       agreedBar: waterAgreement === undefined ? usualTestPressure(testedWatch(rows)) : (waterAgreement.bar ?? null),
-      withdrawn: marked(last('claim-withdrawn'), (d) => ({ ownerSigned: d.ownerSigned === true, managerSigned: d.managerSigned === true })),
+      withdrawn: marked(last('claim-withdrawn'), (d) => ({
+        ownerSigned: d.ownerSigned === true,
+        managerSigned: d.managerSigned === true,
+      })),
       tests: of('water-test').map((record) => testOf(rows, record, mark)),
     },
     observation: {
@@ -171,7 +198,11 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     creditAllowed: rows.owner.standing === 'business-account' && of('payment').some((p) => p.data.how === 'credit'),
     comeback: marked(last('comeback'), (d) => {
       const lines = (d.lines ?? []) as { because?: string }[]
-      return { linesDecided: lines.length, linesAsked: rows.earlier_lines, reasonsGiven: lines.every((l) => (l.because ?? '') !== '') }
+      return {
+        linesDecided: lines.length,
+        linesAsked: rows.earlier_lines,
+        reasonsGiven: lines.every((l) => (l.because ?? '') !== ''),
+      }
     }),
     overrides: of('override').map((record) => ({
       ...mark(record),
@@ -191,7 +222,11 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     },
   }
   const look = { maker: w.maker, model: w.model, metal: w.case_material, dial: t.dial, diameterMm: w.diameter_mm }
-  const snapshot = { ...base, twins: (rows.alike ?? []).filter((other) => mightBeTaken(look, other)).length, bill: billFor(rows, base) }
+  const snapshot = {
+    ...base,
+    twins: (rows.alike ?? []).filter((other) => mightBeTaken(look, other)).length,
+    bill: billFor(rows, base),
+  }
   return { rows, records, settings, snapshot }
 }
 
@@ -224,14 +259,22 @@ export type People = { approve: readonly string[]; collect: readonly string[]; w
 
 /** Who may say yes and who may collect, each list for itself; the owner is on both. */
 export function peopleOf(rows: Rows): People {
-  const latest = (rows.records ?? []).findLast((record) => record.kind === 'people')?.data as Partial<People> | undefined
+  const latest = (rows.records ?? []).findLast((record) => record.kind === 'people')?.data as
+    | Partial<People>
+    | undefined
   const owner = rows.owner.deceased ? [] : [rows.owner.name]
-  return { approve: [...owner, ...(latest?.approve ?? [])], collect: [...owner, ...(latest?.collect ?? [])], willCallIn: latest?.willCallIn === true }
+  return {
+    approve: [...owner, ...(latest?.approve ?? [])],
+    collect: [...owner, ...(latest?.collect ?? [])],
+    willCallIn: latest?.willCallIn === true,
+  }
 }
 
 /** What a water test has to know of the watch. */
 export function testedWatch(rows: Rows): TestedWatch {
-  const agreement = (rows.records ?? []).findLast((record) => record.kind === 'water-agreement')?.data as { ownerConsents?: boolean; diver?: boolean } | undefined
+  const agreement = (rows.records ?? []).findLast((record) => record.kind === 'water-agreement')?.data as
+    | { ownerConsents?: boolean; diver?: boolean }
+    | undefined
   const { watch } = rows
   return {
     claim: watch.claim_marked as WaterClaim,
@@ -299,7 +342,8 @@ function testOf(rows: Rows, record: RecordRow, mark: (r: RecordRow) => Mark): Sn
     passed: record.data.passed === true,
     bar: (record.data.bar as number | null) ?? null,
     counts: record.data.counts === true,
-    toolInDate: record.tool === null ? record.data.test === 'immersion' : isInDate(certificates, on, tool?.blocked ?? true),
+    toolInDate:
+      record.tool === null ? record.data.test === 'immersion' : isInDate(certificates, on, tool?.blocked ?? true),
     toolDoubtful: doubtful,
   }
 }
@@ -307,17 +351,24 @@ function testOf(rows: Rows, record: RecordRow, mark: (r: RecordRow) => Mark): Sn
 function tolerances(rows: Rows, workClass: WorkClassName | null) {
   if (workClass === null) return houseClasses['three-hand']
   const c = rows.calibre
-  const maker = { ...(c?.limits ?? {}), consumptionMax: c?.consumptionMax ?? null, workingVoltageMax: c?.workingVoltageMax ?? null }
+  const maker = {
+    ...(c?.limits ?? {}),
+    consumptionMax: c?.consumptionMax ?? null,
+    workingVoltageMax: c?.workingVoltageMax ?? null,
+  }
   return tolerancesFor(workClasses[workClass].houseClass, maker)
 }
 
 function workersOf(records: readonly RecordRow[]): ReadonlyMap<string, Day> {
   const workers = new Map<string, Day>()
   for (const record of records) {
-    const worked = ['opening', 'fitting', 'water-test'].includes(record.kind) || (record.kind === 'operation' && record.data.state === 'done')
+    const worked =
+      ['opening', 'fitting', 'water-test'].includes(record.kind) ||
+      (record.kind === 'operation' && record.data.state === 'done')
     if (!worked) continue
     const before = workers.get(record.by)
-    if (before === undefined || numberOfDay(before) < numberOfDay(record.on as Day)) workers.set(record.by, record.on as Day)
+    if (before === undefined || numberOfDay(before) < numberOfDay(record.on as Day))
+      workers.set(record.by, record.on as Day)
   }
   return workers
 }
@@ -327,7 +378,13 @@ function paidOf(payments: readonly RecordRow[]): Money | null {
   const first = paid[0]
   if (!first) return null
   const { currency } = first.data.amount as Money
-  return { currency, amount: paid.reduce((sum, record) => sum + (record.data.amount as Money).amount * (record.data.back === true ? -1 : 1), 0) }
+  return {
+    currency,
+    amount: paid.reduce(
+      (sum, record) => sum + (record.data.amount as Money).amount * (record.data.back === true ? -1 : 1),
+      0,
+    ),
+  }
 }
 
 /** The bill: agreed lines that were done, less goodwill, never above what was agreed. Null where nothing was agreed. */

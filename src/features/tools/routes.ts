@@ -1,15 +1,46 @@
 import { z } from 'zod'
-import { amplitudeOf, beatErrorOf, rateOf } from '../../domain/readings/computed.ts'
 import { categoryOne, categoryTwo, judgeProgramme } from '../../domain/readings/chronometer.ts'
+import { amplitudeOf, beatErrorOf, rateOf } from '../../domain/readings/computed.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line, prose } from '../../http/shapes.ts'
 import { changeSetting, listSettings } from '../tickets/settings.ts'
-import { addBench, addCertificate, addSkill, addTolerance, addTool, blockTool, doubtfulResults, getTool, listBenches, listTools } from './tools.ts'
+import {
+  addBench,
+  addCertificate,
+  addSkill,
+  addTolerance,
+  addTool,
+  blockTool,
+  doubtfulResults,
+  getTool,
+  listBenches,
+  listTools,
+} from './tools.ts'
 
-const toolKind = z.enum(['pressure-tester', 'timing-machine', 'quartz-tester', 'torque-driver', 'hot-plate-thermometer', 'demagnetiser-check', 'radiation-meter', 'scales'])
-const skill = z.enum(['cells-and-seals', 'quartz', 'three-hand', 'chronograph', 'complication', 'vintage', 'case', 'high-hazard', 'counter', 'final-check'])
+const toolKind = z.enum([
+  'pressure-tester',
+  'timing-machine',
+  'quartz-tester',
+  'torque-driver',
+  'hot-plate-thermometer',
+  'demagnetiser-check',
+  'radiation-meter',
+  'scales',
+])
+const skill = z.enum([
+  'cells-and-seals',
+  'quartz',
+  'three-hand',
+  'chronograph',
+  'complication',
+  'vintage',
+  'case',
+  'high-hazard',
+  'counter',
+  'final-check',
+])
 const toolOut = z.object({
   id: idOut,
   kind: z.string(),
@@ -19,7 +50,16 @@ const toolOut = z.object({
   blockedWhy: z.string().nullable(),
   validUntil: dayOut.nullable(),
   inDate: z.boolean(),
-  certificates: z.array(z.object({ id: idOut, on: dayOut, asFound: z.string(), asLeft: z.string(), months: z.number().int(), byWhom: z.string() })),
+  certificates: z.array(
+    z.object({
+      id: idOut,
+      on: dayOut,
+      asFound: z.string(),
+      asLeft: z.string(),
+      months: z.number().int(),
+      byWhom: z.string(),
+    }),
+  ),
   doubtful: z.array(z.object({ from: dayOut.nullable(), to: dayOut })),
 })
 const resultOut = z.object({
@@ -34,7 +74,14 @@ const resultOut = z.object({
   ratedBar: z.number().nullable(),
 })
 const limit = z.number().min(-1000).max(1000).nullable().optional()
-const settingOut = z.object({ key: z.string(), value: z.unknown(), words: z.string(), shape: z.string(), missing: z.string(), stopsHere: z.boolean() })
+const settingOut = z.object({
+  key: z.string(),
+  value: z.unknown(),
+  words: z.string(),
+  shape: z.string(),
+  missing: z.string(),
+  stopsHere: z.boolean(),
+})
 
 export function toolRoutes(app: Routes, service: Service): void {
   const tags = ['tools and settings']
@@ -49,17 +96,38 @@ export function toolRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary: 'Enter a tool whose results open gates',
-        body: z.strictObject({ kind: toolKind, serial: line(60), name: line(80), months: z.number().int().min(1).max(240).default(12) }),
+        body: z.strictObject({
+          kind: toolKind,
+          serial: line(60),
+          name: line(80),
+          months: z.number().int().min(1).max(240).default(12),
+        }),
         response: { 201: toolOut },
       },
     },
     (request, reply) => createOnce(service, request, reply, (doing) => addTool(doing, request.body)),
   )
-  app.get('/v1/tools', { config: everybody, schema: { tags, summary: 'Tools, in calibration until when', response: { 200: z.object({ items: z.array(toolOut) }) } } }, async () => ({
-    items: await listTools(prisma, todayAt(service)),
-  }))
-  app.get('/v1/tools/:id', { config: everybody, schema: { tags, summary: 'A tool with its certificates', params: byId, response: { 200: toolOut } } }, (request) =>
-    getTool(prisma, request.params.id, todayAt(service)),
+  app.get(
+    '/v1/tools',
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: 'Tools, in calibration until when',
+        response: { 200: z.object({ items: z.array(toolOut) }) },
+      },
+    },
+    async () => ({
+      items: await listTools(prisma, todayAt(service)),
+    }),
+  )
+  app.get(
+    '/v1/tools/:id',
+    {
+      config: everybody,
+      schema: { tags, summary: 'A tool with its certificates', params: byId, response: { 200: toolOut } },
+    },
+    (request) => getTool(prisma, request.params.id, todayAt(service)),
   )
   app.post(
     '/v1/tools/:id/certificates',
@@ -67,7 +135,8 @@ export function toolRoutes(app: Routes, service: Service): void {
       config: manager,
       schema: {
         tags,
-        summary: 'Enter a certificate; one found out of tolerance answers with every doubtful result since the last good one',
+        summary:
+          'Enter a certificate; one found out of tolerance answers with every doubtful result since the last good one',
         params: byId,
         body: z.strictObject({
           on: day,
@@ -79,35 +148,66 @@ export function toolRoutes(app: Routes, service: Service): void {
         response: { 201: z.object({ id: idOut, tool: toolOut, doubtfulResults: z.array(resultOut) }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => addCertificate(doing, request.params.id, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) => addCertificate(doing, request.params.id, request.body)),
   )
   app.get(
     '/v1/tools/:id/doubtful-results',
     {
       config: manager,
-      schema: { tags, summary: 'The look-back: results in doubt, watches still in the house first', params: byId, response: { 200: z.object({ items: z.array(resultOut) }) } },
+      schema: {
+        tags,
+        summary: 'The look-back: results in doubt, watches still in the house first',
+        params: byId,
+        response: { 200: z.object({ items: z.array(resultOut) }) },
+      },
     },
     async (request) => ({ items: await doubtfulResults(prisma, request.params.id, todayAt(service)) }),
   )
   app.post(
     '/v1/tools/:id/block',
-    { config: everybody, schema: { tags, summary: 'Block a tool: its results open no gate', params: byId, body: z.strictObject({ why: line(200) }), response: { 200: toolOut } } },
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: 'Block a tool: its results open no gate',
+        params: byId,
+        body: z.strictObject({ why: line(200) }),
+        response: { 200: toolOut },
+      },
+    },
     (request) => act(service, signerOf(request), (doing) => blockTool(doing, request.params.id, request.body.why)),
   )
-  app.post('/v1/tools/:id/release', { config: manager, schema: { tags, summary: 'Release a blocked tool', params: byId, response: { 200: toolOut } } }, (request) =>
-    act(service, signerOf(request), (doing) => blockTool(doing, request.params.id, null)),
+  app.post(
+    '/v1/tools/:id/release',
+    { config: manager, schema: { tags, summary: 'Release a blocked tool', params: byId, response: { 200: toolOut } } },
+    (request) => act(service, signerOf(request), (doing) => blockTool(doing, request.params.id, null)),
   )
   app.post(
     '/v1/benches',
     {
       config: manager,
-      schema: { tags, summary: 'Enter a bench with its skills', body: z.strictObject({ name: line(60), skills: z.array(skill).max(10) }), response: { 201: z.object({ id: idOut, name: z.string(), skills: z.array(z.string()) }) } },
+      schema: {
+        tags,
+        summary: 'Enter a bench with its skills',
+        body: z.strictObject({ name: line(60), skills: z.array(skill).max(10) }),
+        response: { 201: z.object({ id: idOut, name: z.string(), skills: z.array(z.string()) }) },
+      },
     },
     (request, reply) => createOnce(service, request, reply, (doing) => addBench(doing, request.body)),
   )
   app.get(
     '/v1/benches',
-    { config: everybody, schema: { tags, summary: 'Benches and their skills', response: { 200: z.object({ items: z.array(z.object({ id: idOut, name: z.string(), skills: z.array(z.string()) })) }) } } },
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: 'Benches and their skills',
+        response: {
+          200: z.object({ items: z.array(z.object({ id: idOut, name: z.string(), skills: z.array(z.string()) })) }),
+        },
+      },
+    },
     async () => ({ items: await listBenches(prisma) }),
   )
   app.post(
@@ -117,8 +217,15 @@ export function toolRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary: 'Say what somebody may do, may do under eye, or may check; the latest word counts',
-        body: z.strictObject({ staffKeyId: id, skill, level: z.enum(['may-do', 'under-eye', 'may-check', 'none']), fromDay: day.optional() }),
-        response: { 201: z.object({ id: idOut, staffKeyId: idOut, skill: z.string(), level: z.string(), fromDay: dayOut }) },
+        body: z.strictObject({
+          staffKeyId: id,
+          skill,
+          level: z.enum(['may-do', 'under-eye', 'may-check', 'none']),
+          fromDay: day.optional(),
+        }),
+        response: {
+          201: z.object({ id: idOut, staffKeyId: idOut, skill: z.string(), level: z.string(), fromDay: dayOut }),
+        },
       },
     },
     (request, reply) => createOnce(service, request, reply, (doing) => addSkill(doing, request.body)),
@@ -133,19 +240,43 @@ export function toolRoutes(app: Routes, service: Service): void {
         params: byId,
         body: z.strictObject({
           limits: z.strictObject({
-            meanMin: limit, meanMax: limit, spreadMax: limit, amplitudeFlatMin: limit, amplitudeUprightMin: limit, amplitudeAfter24Min: limit, amplitudeMax: limit,
-            beatErrorMax: limit, runDownMax: limit, rateMin: limit, rateMax: limit,
+            meanMin: limit,
+            meanMax: limit,
+            spreadMax: limit,
+            amplitudeFlatMin: limit,
+            amplitudeUprightMin: limit,
+            amplitudeAfter24Min: limit,
+            amplitudeMax: limit,
+            beatErrorMax: limit,
+            runDownMax: limit,
+            rateMin: limit,
+            rateMax: limit,
           }),
           sourcePaper: line(200),
         }),
-        response: { 201: z.object({ id: idOut, calibreId: idOut, limits: z.record(z.string(), z.number().nullable()), sourcePaper: z.string() }) },
+        response: {
+          201: z.object({
+            id: idOut,
+            calibreId: idOut,
+            limits: z.record(z.string(), z.number().nullable()),
+            sourcePaper: z.string(),
+          }),
+        },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => addTolerance(doing, request.params.id, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) => addTolerance(doing, request.params.id, request.body)),
   )
   app.get(
     '/v1/centre-settings',
-    { config: everybody, schema: { tags, summary: 'What only the centre can say; "stopsHere" marks what is missing and stops the work', response: { 200: z.object({ items: z.array(settingOut) }) } } },
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: 'What only the centre can say; "stopsHere" marks what is missing and stops the work',
+        response: { 200: z.object({ items: z.array(settingOut) }) },
+      },
+    },
     async () => ({ items: await listSettings(prisma, todayAt(service), service.config.centre.currency) }),
   )
   app.post(
@@ -156,10 +287,22 @@ export function toolRoutes(app: Routes, service: Service): void {
         tags,
         summary: 'Set what only the centre can say, from a day on',
         body: z.strictObject({ key: line(60), value: z.unknown(), fromDay: day, reason: prose(300) }),
-        response: { 201: z.object({ id: idOut, key: z.string(), value: z.unknown(), fromDay: dayOut, reason: z.string(), recordedBy: z.string() }) },
+        response: {
+          201: z.object({
+            id: idOut,
+            key: z.string(),
+            value: z.unknown(),
+            fromDay: dayOut,
+            reason: z.string(),
+            recordedBy: z.string(),
+          }),
+        },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => changeSetting(doing, { ...request.body, value: request.body.value ?? null })),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        changeSetting(doing, { ...request.body, value: request.body.value ?? null }),
+      ),
   )
 
   const number = z.number()
@@ -169,7 +312,8 @@ export function toolRoutes(app: Routes, service: Service): void {
       config: everybody,
       schema: {
         tags,
-        summary: 'Work out rate, amplitude and beat error from what an instrument hears, and judge a fifteen-day programme; nothing is recorded',
+        summary:
+          'Work out rate, amplitude and beat error from what an instrument hears, and judge a fifteen-day programme; nothing is recorded',
         body: z.strictObject({
           beatsPerHour: z.number().int().min(3600).max(1_000_000).optional(),
           beatPeriodSeconds: number.min(0.001).max(2).optional(),
@@ -185,22 +329,38 @@ export function toolRoutes(app: Routes, service: Service): void {
             rate: number.nullable(),
             amplitude: number.nullable(),
             beatError: z.object({ half: number, full: number }).nullable(),
-            programme: z.object({ standing: z.string(), values: z.record(z.string(), number).optional(), outside: z.array(z.string()).readonly().optional(), missingDays: z.array(number).readonly().optional() }).nullable(),
+            programme: z
+              .object({
+                standing: z.string(),
+                values: z.record(z.string(), number).optional(),
+                outside: z.array(z.string()).readonly().optional(),
+                missingDays: z.array(number).readonly().optional(),
+              })
+              .nullable(),
           }),
         },
       },
     },
     ({ body }) => ({
-      rate: body.beatsPerHour !== undefined && body.beatPeriodSeconds !== undefined ? rateOf(body.beatsPerHour, body.beatPeriodSeconds) : null,
+      rate:
+        body.beatsPerHour !== undefined && body.beatPeriodSeconds !== undefined
+          ? rateOf(body.beatsPerHour, body.beatPeriodSeconds)
+          : null,
       amplitude:
         body.beatsPerHour !== undefined && body.liftAngle !== undefined && body.liftTimeSeconds !== undefined
           ? amplitudeOf(body.liftAngle, body.liftTimeSeconds, body.beatsPerHour)
           : null,
       beatError:
         body.ticTocMs !== undefined && body.tocTicMs !== undefined
-          ? { half: beatErrorOf(body.ticTocMs, body.tocTicMs, 'half'), full: beatErrorOf(body.ticTocMs, body.tocTicMs, 'full') }
+          ? {
+              half: beatErrorOf(body.ticTocMs, body.tocTicMs, 'half'),
+              full: beatErrorOf(body.ticTocMs, body.tocTicMs, 'full'),
+            }
           : null,
-      programme: body.dailyRates === undefined ? null : judgeProgramme(body.dailyRates, body.category === 'larger' ? categoryOne : categoryTwo),
+      programme:
+        body.dailyRates === undefined
+          ? null
+          : judgeProgramme(body.dailyRates, body.category === 'larger' ? categoryOne : categoryTwo),
     }),
   )
 }

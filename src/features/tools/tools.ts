@@ -1,4 +1,4 @@
-import { dateOf, dayFrom, type Db } from '../../db/open.ts'
+import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { type Certificate, doubtfulSpans, isInDate, validUntil } from '../../domain/readings/tools.ts'
 import { Refusal } from '../../domain/refusals.ts'
@@ -20,7 +20,10 @@ export async function getTool(db: Db, id: string, today: Day) {
 
 export async function listTools(db: Db, today: Day, id?: string) {
   const tools = await db.tool.findMany({ where: id === undefined ? {} : { id }, orderBy: { id: 'asc' } })
-  const certificates = await db.toolCertificate.findMany({ where: { toolId: { in: tools.map((tool) => tool.id) } }, orderBy: [{ onDay: 'asc' }, { id: 'asc' }] })
+  const certificates = await db.toolCertificate.findMany({
+    where: { toolId: { in: tools.map((tool) => tool.id) } },
+    orderBy: [{ onDay: 'asc' }, { id: 'asc' }],
+  })
   return tools.map((tool) => {
     const own = certificates.filter((certificate) => certificate.toolId === tool.id)
     const dated: Certificate[] = own.map((c) => ({
@@ -39,7 +42,14 @@ export async function listTools(db: Db, today: Day, id?: string) {
       blockedWhy: tool.blockedWhy,
       validUntil: validUntil(dated, today),
       inDate: isInDate(dated, today, tool.blockedWhy !== null),
-      certificates: own.map((c) => ({ id: c.id, on: dayFrom(c.onDay), asFound: c.asFound, asLeft: c.asLeft, months: c.months, byWhom: c.byWhom })),
+      certificates: own.map((c) => ({
+        id: c.id,
+        on: dayFrom(c.onDay),
+        asFound: c.asFound,
+        asLeft: c.asLeft,
+        months: c.months,
+        byWhom: c.byWhom,
+      })),
       doubtful: doubtfulSpans(dated).map(({ from, to }) => ({ from, to })),
     }
   })
@@ -50,7 +60,10 @@ export type NewCertificate = { on: Day; asFound: string; asLeft: string; months?
 /** A certificate. Found out of tolerance, it answers with every doubtful result since the last good one. */
 export async function addCertificate(act: Act, toolId: string, input: NewCertificate): Promise<Created> {
   const { tx, who, today } = act
-  if (input.on > today) throw new Refusal('fact-in-future', { what: 'A certificate', today }, [{ pointer: '/on', detail: `lies after today, ${today}` }])
+  if (input.on > today)
+    throw new Refusal('fact-in-future', { what: 'A certificate', today }, [
+      { pointer: '/on', detail: `lies after today, ${today}` },
+    ])
   const tool = await tx.tool.findUnique({ where: { id: toolId } })
   if (!tool) throw new Refusal('not-found', { what: 'tool', id: toolId })
   const row = await tx.toolCertificate.create({
@@ -65,7 +78,10 @@ export async function addCertificate(act: Act, toolId: string, input: NewCertifi
     },
   })
   const doubtful = input.asFound === 'out-of-tolerance' ? await doubtfulResults(tx, toolId, today) : []
-  return { location: `/v1/tools/${toolId}`, body: { id: row.id, tool: await getTool(tx, toolId, today), doubtfulResults: doubtful } }
+  return {
+    location: `/v1/tools/${toolId}`,
+    body: { id: row.id, tool: await getTool(tx, toolId, today), doubtfulResults: doubtful },
+  }
 }
 
 /**
@@ -77,7 +93,17 @@ export async function doubtfulResults(db: Db, toolId: string, today: Day) {
   for (const span of tool.doubtful) {
     found.push(
       ...(await db.$queryRaw<
-        { recordId: string; ticketId: string; number: string; watchId: string; on: string; kind: string; inHouse: boolean; ratedBar: number | null; ownerId: string }[]
+        {
+          recordId: string
+          ticketId: string
+          number: string
+          watchId: string
+          on: string
+          kind: string
+          inHouse: boolean
+          ratedBar: number | null
+          ownerId: string
+        }[]
       >`
       select r.id as "recordId", t.id as "ticketId", t.number, t.watch_id as "watchId", r.on_day::text as on, r.kind, t.ended is null as "inHouse",
         w.claim_bar::float8 as "ratedBar", t.owner_id as "ownerId"
@@ -101,18 +127,31 @@ export async function addBench({ tx, who }: Act, input: { name: string; skills: 
   return { location: '/v1/benches', body: { id: row.id, name: row.name, skills: row.skills } }
 }
 
-export const listBenches = async (db: Db) => (await db.bench.findMany({ orderBy: { name: 'asc' } })).map(({ id, name, skills }) => ({ id, name, skills }))
+export const listBenches = async (db: Db) =>
+  (await db.bench.findMany({ orderBy: { name: 'asc' } })).map(({ id, name, skills }) => ({ id, name, skills }))
 
 export type NewSkill = { staffKeyId: string; skill: string; level: string; fromDay?: Day | undefined }
 
 export async function addSkill({ tx, who, today }: Act, input: NewSkill): Promise<Created> {
   const row = await tx.staffSkill.create({
-    data: { staffKeyId: input.staffKeyId, skill: input.skill, level: input.level, fromDay: dateOf(input.fromDay ?? today), recordedBy: who.name },
+    data: {
+      staffKeyId: input.staffKeyId,
+      skill: input.skill,
+      level: input.level,
+      fromDay: dateOf(input.fromDay ?? today),
+      recordedBy: who.name,
+    },
   })
   return { location: '/v1/staff-skills', body: { id: row.id, ...input, fromDay: input.fromDay ?? today } }
 }
 
-export async function addTolerance({ tx, who }: Act, calibreId: string, input: { limits: object; sourcePaper: string }): Promise<Created> {
-  const row = await tx.calibreTolerance.create({ data: { calibreId, limits: input.limits, sourcePaper: input.sourcePaper, recordedBy: who.name } })
+export async function addTolerance(
+  { tx, who }: Act,
+  calibreId: string,
+  input: { limits: object; sourcePaper: string },
+): Promise<Created> {
+  const row = await tx.calibreTolerance.create({
+    data: { calibreId, limits: input.limits, sourcePaper: input.sourcePaper, recordedBy: who.name },
+  })
   return { location: `/v1/calibres/${calibreId}`, body: { id: row.id, calibreId, ...input } }
 }

@@ -1,14 +1,21 @@
-import { keptBeatError, type Measured, mechanicalFaults, mechanicalQueries, quartzFaults, type ReadingFault } from '../../domain/readings/bounds.ts'
+import type { Day } from '../../domain/day.ts'
+import {
+  keptBeatError,
+  type Measured,
+  mechanicalFaults,
+  mechanicalQueries,
+  quartzFaults,
+  type ReadingFault,
+} from '../../domain/readings/bounds.ts'
 import { amplitudeOf, predictedMonths, rateOf } from '../../domain/readings/computed.ts'
 import { judgeReadings } from '../../domain/readings/judge.ts'
-import { judgeWaterTest, usualTestPressure, type WaterTest, waterTestFaults } from '../../domain/readings/water.ts'
 import { type Certificate, isInDate } from '../../domain/readings/tools.ts'
-import { Refusal, faulty } from '../../domain/refusals.ts'
+import { judgeWaterTest, usualTestPressure, type WaterTest, waterTestFaults } from '../../domain/readings/water.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen, newestTests } from '../../domain/tickets/gates-water.ts'
-import type { Day } from '../../domain/day.ts'
-import { dayAt } from '../../http/service.ts'
 import type { Created } from '../../http/creating.ts'
+import { dayAt } from '../../http/service.ts'
 import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
 import { writeFacts } from '../tickets/facts.ts'
 import { type Loaded, testedWatch } from '../tickets/snapshot.ts'
@@ -57,7 +64,13 @@ export async function recordTiming(desk: Desk, ref: string, input: TimingInput):
   const at = instantFrom(desk, input.at)
   const tool = await toolOf(desk, input.tool, ['timing-machine'], dayAt(at, desk.zone))
   const assumed = input.liftAngleAssumed === true
-  const liftAngle = input.liftAngle ?? (ticket.rows.calibre?.lift === null || ticket.rows.calibre?.lift === undefined ? (assumed ? 52 : null) : Number(ticket.rows.calibre.lift))
+  const liftAngle =
+    input.liftAngle ??
+    (ticket.rows.calibre?.lift === null || ticket.rows.calibre?.lift === undefined
+      ? assumed
+        ? 52
+        : null
+      : Number(ticket.rows.calibre.lift))
   const reading = { ...input, ...computed(ticket, input, liftAngle), liftAngle, liftAngleAssumed: assumed }
   refuse(mechanicalFaults(reading))
   const values = {
@@ -81,7 +94,11 @@ export async function recordTiming(desk: Desk, ref: string, input: TimingInput):
 }
 
 /** A rate from the beat period and an amplitude from the lift time, where those were measured instead. */
-function computed(ticket: Loaded, input: TimingInput, liftAngle: number | null): { rate?: Measured; amplitude?: Measured } {
+function computed(
+  ticket: Loaded,
+  input: TimingInput,
+  liftAngle: number | null,
+): { rate?: Measured; amplitude?: Measured } {
   const beats = ticket.rows.calibre?.beats ?? null
   const found: { rate?: Measured; amplitude?: Measured } = {}
   if (input.beatPeriodSeconds !== undefined) {
@@ -90,8 +107,10 @@ function computed(ticket: Loaded, input: TimingInput, liftAngle: number | null):
     found.rate = { value: Math.round(rateOf(beats, input.beatPeriodSeconds) * 10) / 10, unit: 's/d' }
   }
   if (input.liftTimeSeconds !== undefined) {
-    if (beats === null || liftAngle === null) throw faulty(['/liftTimeSeconds', 'the beat and the lift angle of this calibre must be known'])
-    if (input.amplitude !== undefined) throw faulty(['/liftTimeSeconds', 'stands beside an amplitude: give one of the two'])
+    if (beats === null || liftAngle === null)
+      throw faulty(['/liftTimeSeconds', 'the beat and the lift angle of this calibre must be known'])
+    if (input.amplitude !== undefined)
+      throw faulty(['/liftTimeSeconds', 'stands beside an amplitude: give one of the two'])
     const amplitude = amplitudeOf(liftAngle, input.liftTimeSeconds, beats)
     if (amplitude === null) throw faulty(['/liftTimeSeconds', 'is no lift time of this beat'])
     found.amplitude = { value: Math.round(amplitude * 10) / 10, unit: '°' }
@@ -135,7 +154,10 @@ export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput):
     pulseInterval: of(input.pulseInterval),
     pulseWidth: of(input.pulseWidth),
   }
-  const months = values.consumption !== null && input.capacityMah !== undefined ? predictedMonths(input.capacityMah, values.consumption) : null
+  const months =
+    values.consumption !== null && input.capacityMah !== undefined
+      ? predictedMonths(input.capacityMah, values.consumption)
+      : null
   return recorded(desk, ticket, at, tool, {
     family: 'quartz',
     position: null,
@@ -147,12 +169,23 @@ export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput):
     testDrivePassed: input.testDrivePassed ?? null,
     predictedMonths: months === null ? null : Math.round(months * 100) / 100,
     values,
-    queries: values.cellVoltageOpen !== null && values.cellVoltageOpen < 1.5 ? ['below 1.50 V a silver oxide cell is spent'] : [],
+    queries:
+      values.cellVoltageOpen !== null && values.cellVoltageOpen < 1.5
+        ? ['below 1.50 V a silver oxide cell is spent']
+        : [],
   })
 }
 
-async function recorded(desk: Desk, ticket: Loaded, at: Date, tool: Tool, data: Record<string, unknown> & { family: 'mechanical' | 'quartz' }): Promise<Created> {
-  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'reading', at, tool: tool.id, data: { ...data, toolInDate: tool.inDate } }])
+async function recorded(
+  desk: Desk,
+  ticket: Loaded,
+  at: Date,
+  tool: Tool,
+  data: Record<string, unknown> & { family: 'mechanical' | 'quartz' },
+): Promise<Created> {
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
+    { kind: 'reading', at, tool: tool.id, data: { ...data, toolInDate: tool.inDate } },
+  ])
   const after = await reopen(desk, ticket.snapshot.ticket.id)
   const { observation } = after.snapshot
   const verdicts = judgeReadings(observation.readings.kind, observation.readings.list, observation.tolerances)
@@ -208,33 +241,54 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
   }
   const judgement = judgeWaterTest(test)
   const { back } = takeWork(ticket, judgement.passed ? 'test' : 'failed-test', 'a water test')
-  if (caseIsOpen(ticket.snapshot)) throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a water test of an open case', todo: 'Close the case first.' })
+  if (caseIsOpen(ticket.snapshot))
+    throw new Refusal('record-not-taken', {
+      step: ticket.snapshot.ticket.step,
+      what: 'a water test of an open case',
+      todo: 'Close the case first.',
+    })
   const newest = newestTests(ticket.snapshot)
   const dry = [newest.get('vacuum-dry'), newest.get('overpressure-dry')].filter((one) => one !== undefined)
   const watch = testedWatch(ticket.rows)
   refuse(
-    waterTestFaults(
-      test,
-      watch,
-      dry.length > 0 && dry.every((one) => one.passed),
-    ).map((fault) => (fault.key === 'kind' ? { ...fault, key: 'test' } : fault)),
+    waterTestFaults(test, watch, dry.length > 0 && dry.every((one) => one.passed)).map((fault) =>
+      fault.key === 'kind' ? { ...fault, key: 'test' } : fault,
+    ),
   )
   const at = instantFrom(desk, input.at)
   const kinds = testerOf[input.test]
   if (kinds.length > 0 && input.tool === undefined) throw faulty(['/tool', 'is missing: a result has its tool'])
-  const tool = input.tool === undefined ? null : await toolOf(desk, input.tool, kinds.length > 0 ? kinds : [...kinds, 'pressure-tester', 'hot-plate-thermometer'], dayAt(at, desk.zone))
+  const tool =
+    input.tool === undefined
+      ? null
+      : await toolOf(
+          desk,
+          input.tool,
+          kinds.length > 0 ? kinds : [...kinds, 'pressure-tester', 'hot-plate-thermometer'],
+          dayAt(at, desk.zone),
+        )
   const valid = judgement.counts && (tool === null || tool.inDate)
   // a pass that opens no gate settles nothing; a failure counts however it was made
   const facts =
     !judgement.passed || valid
-      ? await writeFacts(desk, ticket, at, [{ event: 'water-test', passed: judgement.passed, bar: test.bar !== null && test.bar > 0 ? test.bar : null }])
+      ? await writeFacts(desk, ticket, at, [
+          { event: 'water-test', passed: judgement.passed, bar: test.bar !== null && test.bar > 0 ? test.bar : null },
+        ])
       : []
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
     {
       kind: 'water-test',
       at,
       tool: tool?.id ?? null,
-      data: { ...test, test: input.test, passed: judgement.passed, because: judgement.because, counts: judgement.counts, shortcomings: judgement.shortcomings, facts },
+      data: {
+        ...test,
+        test: input.test,
+        passed: judgement.passed,
+        because: judgement.because,
+        counts: judgement.counts,
+        shortcomings: judgement.shortcomings,
+        facts,
+      },
     },
   ])
   if (!judgement.passed && back) await backToBench(desk, ticket, `water test failed: ${judgement.because.join(', ')}`)

@@ -7,10 +7,31 @@ import type { Service } from '../../http/service.ts'
 import { id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
 import { desk, happened, ticketParam } from '../tickets/desk.ts'
 import { recordQuartz, recordTiming, recordWaterTest } from './readings.ts'
-import { closeCase, fitCell, fitMovement, openCase, recordOperation, removeCell, replaceSeals, strikeRecord } from './work.ts'
+import {
+  closeCase,
+  fitCell,
+  fitMovement,
+  openCase,
+  recordOperation,
+  removeCell,
+  replaceSeals,
+  strikeRecord,
+} from './work.ts'
 
-const doneOut = z.object({ id: idOut, ids: z.array(idOut).optional(), step: z.string(), water: z.object({ state: z.string(), why: z.string() }) })
-const measured = (unit: string) => z.strictObject({ value: z.number().min(-1_000_000).max(1_000_000), unit: z.string().max(12).meta({ examples: [unit] }) })
+const doneOut = z.object({
+  id: idOut,
+  ids: z.array(idOut).optional(),
+  step: z.string(),
+  water: z.object({ state: z.string(), why: z.string() }),
+})
+const measured = (unit: string) =>
+  z.strictObject({
+    value: z.number().min(-1_000_000).max(1_000_000),
+    unit: z
+      .string()
+      .max(12)
+      .meta({ examples: [unit] }),
+  })
 const lot = { lotUnknownBecause: line(200) }
 
 const readingOut = z.object({
@@ -52,15 +73,27 @@ export function workRoutes(app: Routes, service: Service): void {
         response: { 201: doneOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => recordOperation(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        recordOperation(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/openings',
     {
       config,
-      schema: { tags, summary: 'Record that the case was opened; from then on it needs closing and testing', params: ticketParam, body: z.strictObject({ reason: prose(300), at: happened }), response: { 201: doneOut } },
+      schema: {
+        tags,
+        summary: 'Record that the case was opened; from then on it needs closing and testing',
+        params: ticketParam,
+        body: z.strictObject({ reason: prose(300), at: happened }),
+        response: { 201: doneOut },
+      },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => openCase(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        openCase(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/closings',
@@ -70,11 +103,18 @@ export function workRoutes(app: Routes, service: Service): void {
         tags,
         summary: 'Record that the case was closed',
         params: ticketParam,
-        body: z.strictObject({ torqueNcm: z.number().min(0).max(2000).optional(), words: prose(300).optional(), at: happened }),
+        body: z.strictObject({
+          torqueNcm: z.number().min(0).max(2000).optional(),
+          words: prose(300).optional(),
+          at: happened,
+        }),
         response: { 201: doneOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => closeCase(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        closeCase(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/seal-replacements',
@@ -90,7 +130,9 @@ export function workRoutes(app: Routes, service: Service): void {
               z.strictObject({
                 position: line(40),
                 material: line(20).optional(),
-                conditionSeen: z.enum(['supple', 'set', 'flattened', 'hard', 'cracked', 'swollen', 'missing']).optional(),
+                conditionSeen: z
+                  .enum(['supple', 'set', 'flattened', 'hard', 'cracked', 'swollen', 'missing'])
+                  .optional(),
                 greasedWith: line(60).optional(),
                 ...lot,
               }),
@@ -102,7 +144,10 @@ export function workRoutes(app: Routes, service: Service): void {
         response: { 201: doneOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => replaceSeals(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        replaceSeals(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/cell-fittings',
@@ -124,15 +169,27 @@ export function workRoutes(app: Routes, service: Service): void {
         response: { 201: doneOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => fitCell(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        fitCell(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/cell-removals',
     {
       config,
-      schema: { tags, summary: 'Record that the cell was taken out', params: ticketParam, body: z.strictObject({ words: prose(300).optional(), leaking: z.boolean().default(false), at: happened }), response: { 201: doneOut } },
+      schema: {
+        tags,
+        summary: 'Record that the cell was taken out',
+        params: ticketParam,
+        body: z.strictObject({ words: prose(300).optional(), leaking: z.boolean().default(false), at: happened }),
+        response: { 201: doneOut },
+      },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => removeCell(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        removeCell(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/movement-replacements',
@@ -142,11 +199,19 @@ export function workRoutes(app: Routes, service: Service): void {
         tags,
         summary: 'Record another movement in the case; from today its own rules count',
         params: ticketParam,
-        body: z.strictObject({ calibreId: id, kind: z.enum(watchKinds).optional(), serial: line(60).optional(), condition: z.enum(movementConditions) }),
+        body: z.strictObject({
+          calibreId: id,
+          kind: z.enum(watchKinds).optional(),
+          serial: line(60).optional(),
+          condition: z.enum(movementConditions),
+        }),
         response: { 201: doneOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => fitMovement(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        fitMovement(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/timing-readings',
@@ -154,7 +219,8 @@ export function workRoutes(app: Routes, service: Service): void {
       config,
       schema: {
         tags,
-        summary: 'Record a reading of one position at one wind state, each value with its unit; or the beat period and lift time it is worked out from',
+        summary:
+          'Record a reading of one position at one wind state, each value with its unit; or the beat period and lift time it is worked out from',
         params: ticketParam,
         body: z.strictObject({
           position: z.enum(positions),
@@ -162,7 +228,9 @@ export function workRoutes(app: Routes, service: Service): void {
           hoursSinceWound: measured('h').optional(),
           rate: measured('s/d').optional(),
           amplitude: measured('°').optional(),
-          beatError: measured('ms').extend({ convention: z.enum(['half', 'full']) }).optional(),
+          beatError: measured('ms')
+            .extend({ convention: z.enum(['half', 'full']) })
+            .optional(),
           beatPeriodSeconds: z.number().min(0.01).max(2).optional(),
           liftTimeSeconds: z.number().min(0.0001).max(1).optional(),
           liftAngle: z.number().min(0).max(360).optional(),
@@ -175,7 +243,10 @@ export function workRoutes(app: Routes, service: Service): void {
         response: { 201: readingOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => recordTiming(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        recordTiming(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/quartz-readings',
@@ -205,7 +276,10 @@ export function workRoutes(app: Routes, service: Service): void {
         response: { 201: readingOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => recordQuartz(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        recordQuartz(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/water-tests',
@@ -222,7 +296,9 @@ export function workRoutes(app: Routes, service: Service): void {
           deformationMicrometres: z.number().min(-10_000).max(10_000).optional(),
           leakMicrogramsPerMinute: z.number().min(0).max(1_000_000).optional(),
           settledMinutes: z.number().int().min(0).max(10_000).optional(),
-          condensation: z.strictObject({ plateC: z.number(), minutes: z.number(), dropC: z.number(), fogInside: z.boolean() }).optional(),
+          condensation: z
+            .strictObject({ plateC: z.number(), minutes: z.number(), dropC: z.number(), fogInside: z.boolean() })
+            .optional(),
           seen: z.enum(['passed', 'failed']),
           tool: id.optional(),
           at: happened,
@@ -243,7 +319,10 @@ export function workRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => recordWaterTest(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        recordWaterTest(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
   app.post(
     '/v1/tickets/:ticket/strikes',
@@ -257,6 +336,9 @@ export function workRoutes(app: Routes, service: Service): void {
         response: { 201: doneOut },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => strikeRecord(desk(service, doing), request.params.ticket, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        strikeRecord(desk(service, doing), request.params.ticket, request.body),
+      ),
   )
 }

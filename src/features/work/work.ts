@@ -1,11 +1,11 @@
-import { Refusal, faulty } from '../../domain/refusals.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
-import { agreedLines } from '../../domain/tickets/gates-yes.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
+import { agreedLines } from '../../domain/tickets/gates-yes.ts'
 import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
 import type { Created } from '../../http/creating.ts'
 import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
-import { type WorkFact, strikeFacts, withdrawTests, writeFacts } from '../tickets/facts.ts'
+import { strikeFacts, type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
 import { replaceMovement } from '../watches/watches.ts'
 
@@ -37,45 +37,79 @@ export async function recordOperation(desk: Desk, ref: string, input: OperationI
   const ticket = await openTicket(desk, ref)
   const { back } = takeWork(ticket, 'operation', 'an operation')
   const line = input.line ?? null
-  if (line === null && input.what === undefined) throw faulty(['/what', 'is missing: say what was done, or name the line'])
+  if (line === null && input.what === undefined)
+    throw faulty(['/what', 'is missing: say what was done, or name the line'])
   if (line === null && input.state === 'struck') throw faulty(['/line', 'is missing: only a line is struck out'])
-  if (input.state === 'struck' && input.reason === undefined) throw faulty(['/reason', 'is missing: a line is struck out with a reason'])
+  if (input.state === 'struck' && input.reason === undefined)
+    throw faulty(['/reason', 'is missing: a line is struck out with a reason'])
   const row = line === null ? undefined : ticket.rows.estimates?.at(-1)?.lines?.find((one) => one.id === line)
   if (line !== null && !row) throw faulty(['/line', 'is no line of the newest version'])
   if (line !== null && !agreedLines(ticket.snapshot).includes(line)) {
-    throw new Refusal('above-agreed', { agreed: `${row!.what} has no yes` }, [{ pointer: '/line', detail: 'was not agreed' }])
+    throw new Refusal('above-agreed', { agreed: `${row!.what} has no yes` }, [
+      { pointer: '/line', detail: 'was not agreed' },
+    ])
   }
   const to = instantFrom(desk, input.to, '/to')
   const from = input.from === undefined ? null : instantFrom(desk, input.from, '/from')
   if (from !== null && from > to) throw faulty(['/to', 'lies before the start'])
-  const facts = input.state === 'done' && row?.complete_service === true ? await writeFacts(desk, ticket, to, [{ event: 'complete-service' }]) : []
+  const facts =
+    input.state === 'done' && row?.complete_service === true
+      ? await writeFacts(desk, ticket, to, [{ event: 'complete-service' }])
+      : []
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
-    { kind: 'operation', line, at: to, data: { ...input, what: input.what ?? row?.what, code: row?.code ?? null, from: from?.toISOString() ?? null, facts } },
+    {
+      kind: 'operation',
+      line,
+      at: to,
+      data: {
+        ...input,
+        what: input.what ?? row?.what,
+        code: row?.code ?? null,
+        from: from?.toISOString() ?? null,
+        facts,
+      },
+    },
   ])
   if (back) await backToBench(desk, ticket, `work recorded: ${input.what ?? row?.what}`)
   return answered(desk, ticket, record!.id)
 }
 
 /** The case is opened. The hazard gate is asked at every opening; a test passed before it no longer counts. */
-export async function openCase(desk: Desk, ref: string, input: { reason: string; at?: string | undefined }): Promise<Created> {
+export async function openCase(
+  desk: Desk,
+  ref: string,
+  input: { reason: string; at?: string | undefined },
+): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const { back } = takeWork(ticket, 'opening', 'an opening of the case')
   refuseHazard(ticket)
-  if (caseIsOpen(ticket.snapshot)) throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'an opening of a case that is open', todo: 'Close it first.' })
+  if (caseIsOpen(ticket.snapshot))
+    throw new Refusal('record-not-taken', {
+      step: ticket.snapshot.ticket.step,
+      what: 'an opening of a case that is open',
+      todo: 'Close it first.',
+    })
   const at = instantFrom(desk, input.at)
   await withdrawTests(desk, ticket)
   const facts = await writeFacts(desk, ticket, at, [{ event: 'case-opened' }])
-  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'opening', at, data: { reason: input.reason, facts } }])
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
+    { kind: 'opening', at, data: { reason: input.reason, facts } },
+  ])
   if (back) await backToBench(desk, ticket, `the case was opened: ${input.reason}`)
   return answered(desk, ticket, record!.id)
 }
 
 function refuseHazard(ticket: Loaded): void {
   const hazard = judgeGate('G5', ticket.snapshot)
-  if (hazard.state === 'shut') throw new Refusal('gate-shut', { gate: 'G5', title: hazard.title, why: hazard.why, opens: hazard.opens })
+  if (hazard.state === 'shut')
+    throw new Refusal('gate-shut', { gate: 'G5', title: hazard.title, why: hazard.why, opens: hazard.opens })
 }
 
-export async function closeCase(desk: Desk, ref: string, input: { torqueNcm?: number | undefined; words?: string | undefined; at?: string | undefined }): Promise<Created> {
+export async function closeCase(
+  desk: Desk,
+  ref: string,
+  input: { torqueNcm?: number | undefined; words?: string | undefined; at?: string | undefined },
+): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   takeWork(ticket, 'closing', 'a closing of the case')
   if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-to-close')
@@ -90,11 +124,19 @@ export type LotNamed = { lotUnknownBecause: string }
 type Fitting = { what: string; opening: OpeningKind; data: object; lot?: string | null; fact: WorkFact }
 
 /** Something fitted or taken out with the case open; its fact goes to the reckoning in the same transaction. */
-async function fit(desk: Desk, ticket: Loaded, kind: 'fitting' | 'sealing', at: Date, fittings: readonly Fitting[]): Promise<string[]> {
+async function fitIn(
+  desk: Desk,
+  ticket: Loaded,
+  kind: 'fitting' | 'sealing',
+  at: Date,
+  fittings: readonly Fitting[],
+): Promise<string[]> {
   const { back } = takeWork(ticket, kind, 'a fitting')
   refuseHazard(ticket)
   if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-open')
-  const facts = await writeFacts(desk, ticket, at, [...new Map(fittings.map((fitting) => [fitting.opening, fitting.fact])).values()])
+  const facts = await writeFacts(desk, ticket, at, [
+    ...new Map(fittings.map((fitting) => [fitting.opening, fitting.fact])).values(),
+  ])
   const records = await addRecords(
     desk,
     ticket.snapshot.ticket.id,
@@ -110,7 +152,12 @@ async function fit(desk: Desk, ticket: Loaded, kind: 'fitting' | 'sealing', at: 
 }
 
 export type SealInput = {
-  seals: ({ position: string; material?: string | undefined; conditionSeen?: string | undefined; greasedWith?: string | undefined } & LotNamed)[]
+  seals: ({
+    position: string
+    material?: string | undefined
+    conditionSeen?: string | undefined
+    greasedWith?: string | undefined
+  } & LotNamed)[]
   at?: string | undefined
 }
 
@@ -118,12 +165,17 @@ export type SealInput = {
 export async function replaceSeals(desk: Desk, ref: string, input: SealInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const at = instantFrom(desk, input.at)
-  const ids = await fit(
+  const ids = await fitIn(
     desk,
     ticket,
     'sealing',
     at,
-    input.seals.map((seal) => ({ what: `seal: ${seal.position}`, opening: 'seals-replaced', data: seal, fact: { event: 'seals-replaced' } })),
+    input.seals.map((seal) => ({
+      what: `seal: ${seal.position}`,
+      opening: 'seals-replaced',
+      data: seal,
+      fact: { event: 'seals-replaced' },
+    })),
   )
   return answered(desk, ticket, ids[0]!, { ids })
 }
@@ -142,10 +194,18 @@ export type CellInput = {
 export function refuseWrongCell(ticket: Loaded): void {
   const kind = String(ticket.rows.watch.kind)
   if (kind === 'rechargeable-quartz' || ticket.rows.calibre?.energy === 'rechargeable') {
-    throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'an ordinary cell for a rechargeable watch', todo: 'Never fit an ordinary cell here.' })
+    throw new Refusal('record-not-taken', {
+      step: ticket.snapshot.ticket.step,
+      what: 'an ordinary cell for a rechargeable watch',
+      todo: 'Never fit an ordinary cell here.',
+    })
   }
   if (['hand-wound', 'self-winding', 'spring-quartz'].includes(kind)) {
-    throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a cell for a watch that has none', todo: 'Check the kind of the watch.' })
+    throw new Refusal('record-not-taken', {
+      step: ticket.snapshot.ticket.step,
+      what: 'a cell for a watch that has none',
+      todo: 'Check the kind of the watch.',
+    })
   }
 }
 
@@ -153,10 +213,14 @@ export async function fitCell(desk: Desk, ref: string, input: CellInput): Promis
   const ticket = await openTicket(desk, ref)
   refuseWrongCell(ticket)
   const at = instantFrom(desk, input.at)
-  const reading = input.consumptionReading === undefined ? undefined : ticket.records.find((record) => record.id === input.consumptionReading && record.kind === 'reading')
-  if (input.consumptionReading !== undefined && !reading) throw faulty(['/consumptionReading', 'is no reading of this ticket'])
+  const reading =
+    input.consumptionReading === undefined
+      ? undefined
+      : ticket.records.find((record) => record.id === input.consumptionReading && record.kind === 'reading')
+  if (input.consumptionReading !== undefined && !reading)
+    throw faulty(['/consumptionReading', 'is no reading of this ticket'])
   const microamps = (reading?.data.values as Record<string, number | null> | undefined)?.consumption ?? null
-  const ids = await fit(desk, ticket, 'fitting', at, [
+  const ids = await fitIn(desk, ticket, 'fitting', at, [
     {
       what: `cell ${input.designation}`,
       opening: 'cell-fitted',
@@ -172,10 +236,16 @@ export async function fitCell(desk: Desk, ref: string, input: CellInput): Promis
   return answered(desk, ticket, ids[0]!)
 }
 
-export async function removeCell(desk: Desk, ref: string, input: { words?: string | undefined; leaking: boolean; at?: string | undefined }): Promise<Created> {
+export async function removeCell(
+  desk: Desk,
+  ref: string,
+  input: { words?: string | undefined; leaking: boolean; at?: string | undefined },
+): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const at = instantFrom(desk, input.at)
-  const ids = await fit(desk, ticket, 'fitting', at, [{ what: 'cell removed', opening: 'cell-removed', data: input, fact: { event: 'cell-removed' } }])
+  const ids = await fitIn(desk, ticket, 'fitting', at, [
+    { what: 'cell removed', opening: 'cell-removed', data: input, fact: { event: 'cell-removed' } },
+  ])
   return answered(desk, ticket, ids[0]!)
 }
 
@@ -192,26 +262,61 @@ export async function fitMovement(desk: Desk, ref: string, input: MovementInput)
   const { back } = takeWork(ticket, 'fitting', 'a movement')
   refuseHazard(ticket)
   if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-open')
-  await replaceMovement(desk, String(ticket.rows.watch.id), { ...input, kind: input.kind as 'quartz' | undefined, on: desk.today, source: 'own-record' })
-  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'fitting', data: { ...input, what: 'movement', opening: 'movement-fitted' } }])
+  await replaceMovement(desk, String(ticket.rows.watch.id), {
+    ...input,
+    kind: input.kind as 'quartz' | undefined,
+    on: desk.today,
+    source: 'own-record',
+  })
+  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
+    { kind: 'fitting', data: { ...input, what: 'movement', opening: 'movement-fitted' } },
+  ])
   if (back) await backToBench(desk, ticket, 'fitted: movement')
   return answered(desk, ticket, record!.id)
 }
 
 const strikable = new Set([
-  'people', 'condition', 'value', 'do-not', 'look', 'parts', 'kit', 'opening', 'closing', 'operation', 'fitting', 'reading', 'water-test', 'readings-accepted',
-  'water-agreement', 'final-check', 'contact', 'at-counter', 'payment', 'hazard-confirmed', 'hazard-over', 'comeback', 'promise',
+  'people',
+  'condition',
+  'value',
+  'do-not',
+  'look',
+  'parts',
+  'kit',
+  'opening',
+  'closing',
+  'operation',
+  'fitting',
+  'reading',
+  'water-test',
+  'readings-accepted',
+  'water-agreement',
+  'final-check',
+  'contact',
+  'at-counter',
+  'payment',
+  'hazard-confirmed',
+  'hazard-over',
+  'comeback',
+  'promise',
 ])
 
 /** A mistake is struck by a later record that points to it; what it told the reckoning is struck with it. */
-export async function strikeRecord(desk: Desk, ref: string, input: { record: string; reason: string }): Promise<Created> {
+export async function strikeRecord(
+  desk: Desk,
+  ref: string,
+  input: { record: string; reason: string },
+): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const { id, ended } = ticket.snapshot.ticket
   if (ended !== null && desk.who.role !== 'manager') throw new Refusal('ticket-ended', { ended })
   const record = ticket.records.find((one) => one.id === input.record)
   if (!record) throw new Refusal('not-found', { what: 'record of this ticket', id: input.record })
-  if (!strikable.has(record.kind)) throw faulty(['/record', `a record of the kind ${record.kind} is not struck; record what is right after it`])
-  const [struck] = await addRecords(desk, id, [{ kind: 'struck', strikes: record.id, data: { reason: input.reason, kind: record.kind } }])
+  if (!strikable.has(record.kind))
+    throw faulty(['/record', `a record of the kind ${record.kind} is not struck; record what is right after it`])
+  const [struck] = await addRecords(desk, id, [
+    { kind: 'struck', strikes: record.id, data: { reason: input.reason, kind: record.kind } },
+  ])
   await strikeFacts(desk, ticket, (record.data.facts as string[] | undefined) ?? [], input.reason)
   return answered(desk, ticket, struck!.id)
 }

@@ -1,0 +1,231 @@
+import { z } from 'zod'
+import { dateOf } from '../../db/open.ts'
+import { signs } from '../../domain/reckoning/facts.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import { workClassNames } from '../../domain/tickets/classes.ts'
+import { day, id, line, prose } from '../../http/shapes.ts'
+import { hazardKind } from '../watches/routes.ts'
+import { backToBench, happened, instantFrom } from './desk.ts'
+import { writeFacts } from './facts.ts'
+import { mayCheck } from './moves.ts'
+import { bench, type Said } from './said.ts'
+
+/** What the bench says, and what the stock says of its parts. */
+export const benchSaid: readonly Said[] = [
+  {
+    path: 'hazards',
+    kind: 'hazard-seen',
+    roles: ['counter', 'bench', 'manager'],
+    summary: 'Record a hazard seen on the watch; the hazard gate shuts until its note is confirmed',
+    body: z.strictObject({ kind: hazardKind, note: line(200).optional(), confirmedBy: line(80).optional() }),
+    make: async (desk, ticket, body: { kind: string; note?: string; confirmedBy?: string }) => {
+      const made = await desk.tx.hazard.create({
+        data: {
+          watchId: String(ticket.rows.watch.id),
+          kind: body.kind,
+          note: body.note ?? null,
+          confirmedBy: body.confirmedBy ?? null,
+          seenOn: dateOf(desk.today),
+          recordedBy: desk.who.name,
+        },
+      })
+      return { data: { ...body, hazards: [made.id] } }
+    },
+  },
+  {
+    path: 'hazard-confirmations',
+    kind: 'hazard-confirmed',
+    roles: bench,
+    summary: 'Confirm that the handling note was shown, at a named bench',
+    body: z.strictObject({ bench: id, note: prose(1000) }),
+    make: async (desk, _ticket, body: { bench: string; note: string }) => {
+      const found = await desk.tx.bench.findUnique({ where: { id: body.bench } })
+      if (!found) throw new Refusal('not-found', { what: 'bench', id: body.bench })
+      return { data: { ...body, benchName: found.name, benchMay: found.skills.includes('high-hazard') } }
+    },
+  },
+  {
+    path: 'hazard-ends',
+    kind: 'hazard-over',
+    roles: bench,
+    summary: 'Record that a hazard is over: dried, neutralised, measured and found harmless',
+    body: z.strictObject({ hazard: id, words: prose(500) }),
+    make: (_desk, ticket, body: { hazard: string }) => {
+      if (!(ticket.rows.hazards ?? []).some((hazard) => hazard.id === body.hazard))
+        throw faulty(['/hazard', 'is no hazard of this watch'])
+      return { data: body }
+    },
+  },
+  {
+    path: 'looks',
+    kind: 'look',
+    roles: bench,
+    summary:
+      'Record what was found at the look over, and the class of work; confirmed signs go to the reckoning at once',
+    body: z.strictObject({
+      findings: prose(4000),
+      workClass: z.enum(workClassNames as [string, ...string[]]).optional(),
+      signs: z.array(z.enum(signs)).max(14).optional(),
+      at: happened,
+    }),
+    make: async (
+      desk,
+      ticket,
+      body: { findings: string; workClass?: string; signs?: (typeof signs)[number][]; at?: string },
+    ) => {
+      const at = instantFrom(desk, body.at)
+      const { at: _, ...data } = body
+      const written = await writeFacts(
+        desk,
+        ticket,
+        at,
+        (body.signs ?? []).map((sign) => ({ event: 'sign' as const, sign })),
+      )
+      return { at, data: { ...data, facts: written } }
+    },
+    after: async (desk, ticket, body: { workClass?: string }) => {
+      if (body.workClass === undefined) return
+      await desk.tx
+        .$executeRaw`update ticket set work_class = ${body.workClass}, version = version + 1 where id = ${ticket.snapshot.ticket.id}::uuid`
+    },
+  },
+  {
+    path: 'parts',
+    kind: 'parts',
+    roles: ['bench', 'stock', 'manager'],
+    summary: 'Say what parts the work waits for; the whole list each time',
+    body: z.strictObject({
+      lines: z
+        .array(
+          z.strictObject({
+            what: line(120),
+            onHand: z.boolean(),
+            special: z.boolean().default(false),
+            deposit: z.enum(['not-asked', 'awaited', 'received']).default('not-asked'),
+            orderedOn: day.optional(),
+            expectedOn: day.optional(),
+            chasedOn: day.optional(),
+            supplierSays: line(200).optional(),
+          }),
+        )
+        .max(50),
+    }),
+    after: async (desk, ticket, body: { lines: { onHand: boolean; expectedOn?: string }[] }) => {
+      const expected = body.lines
+        .filter((part) => !part.onHand && part.expectedOn !== undefined)
+        .map((part) => part.expectedOn!)
+      const latest = expected.sort().at(-1)
+      if (latest !== undefined && ticket.snapshot.ticket.step === 'awaiting-parts') {
+        await desk.tx
+          .$executeRaw`update ticket set next_by = ${latest}::date + 3, version = version + 1 where id = ${ticket.snapshot.ticket.id}::uuid`
+      }
+    },
+  },
+  {
+    path: 'kits',
+    kind: 'kit',
+    roles: ['bench', 'stock', 'manager'],
+    summary: 'Record the check of the kit before the bench',
+    body: z.strictObject({
+      designationRight: z.boolean(),
+      cell: z.enum(['none', 'full', 'short', 'not-to-be-fitted']),
+      shortLifeNote: z.boolean().default(false),
+      gasketsInLife: z.boolean(),
+      toolsInDate: z.boolean(),
+      benchHasSkill: z.boolean(),
+      bench: line(80).optional(),
+    }),
+  },
+  {
+    path: 'reading-acceptances',
+    kind: 'readings-accepted',
+    roles: bench,
+    summary: 'A final checker accepts values outside the tolerance, by name and with the reason',
+    body: z.strictObject({ reason: prose(500) }),
+    make: async (desk, ticket, body: { reason: string }) => {
+      const worked = ticket.snapshot.workers.has(desk.who.keyId ?? desk.who.name)
+      if (worked || !(await mayCheck(desk)))
+        throw new Refusal('override-refused', {
+          why: 'only a final checker who did no work on this ticket may accept values',
+        })
+      return { data: body }
+    },
+  },
+  {
+    path: 'water-agreements',
+    kind: 'water-agreement',
+    roles: ['counter', 'bench', 'manager'],
+    summary:
+      'Record the agreed test pressure, the kinds of test needed, and whether the owner consents to a gentle test',
+    body: z.strictObject({
+      bar: z.number().min(-0.9).max(125).nullable(),
+      needed: z
+        .array(z.enum(['vacuum-dry', 'overpressure-dry', 'overpressure-wet', 'immersion', 'condensation']))
+        .min(1)
+        .max(5),
+      ownerConsents: z.boolean().default(false),
+      diver: z.boolean().default(false),
+    }),
+  },
+  {
+    path: 'final-checks',
+    kind: 'final-check',
+    roles: bench,
+    summary: 'Record the final check; one that is not passed sends the watch back to the bench',
+    body: z.strictObject({
+      passed: z.boolean(),
+      reason: prose(500).optional(),
+      functions: z.boolean(),
+      picturesCompared: z.boolean(),
+      clean: z.boolean(),
+      oldPartsBagged: z.boolean(),
+    }),
+    make: (_desk, ticket, body: { passed: boolean; reason?: string }) => {
+      if (!body.passed && body.reason === undefined) throw faulty(['/reason', 'is missing: say why it is sent back'])
+      const { step } = ticket.snapshot.ticket
+      if (!['final-check', 'return-undone', 'ready', 'under-observation', 'closed', 'on-the-bench'].includes(step)) {
+        throw new Refusal('record-not-taken', { step, what: 'a final check' })
+      }
+      return { data: body }
+    },
+    after: async (desk, ticket, body: { passed: boolean; reason?: string }) => {
+      if (!body.passed && ['final-check', 'ready'].includes(ticket.snapshot.ticket.step))
+        await backToBench(desk, ticket, `final check not passed: ${body.reason}`)
+    },
+  },
+  {
+    path: 'comeback-decisions',
+    kind: 'comeback',
+    roles: ['bench', 'counter', 'manager'],
+    summary: 'Decide the guarantee question for each line of the earlier ticket, with the reason, and code the cause',
+    body: z.strictObject({
+      lines: z
+        .array(
+          z.strictObject({
+            line: id,
+            covered: z.boolean(),
+            voided: z.enum(['no', 'opened-elsewhere', 'water', 'blow']),
+            because: line(300),
+          }),
+        )
+        .max(100),
+      cause: z.enum(['part', 'work', 'adjustment', 'lot', 'not-ours', 'wear', 'unclear']),
+    }),
+    make: async (desk, ticket, body: { lines: { line: string }[] }) => {
+      const earlier = ticket.snapshot.ticket.comebackOf
+      if (earlier === null)
+        throw new Refusal('record-not-taken', {
+          step: ticket.snapshot.ticket.step,
+          what: 'a comeback decision',
+          todo: 'This ticket is linked to no earlier one.',
+        })
+      const rows = await desk.tx.$queryRaw<
+        { line: string }[]
+      >`select line_id as line from guarantee where ticket_id = ${earlier}::uuid`
+      const known = new Set(rows.map((row) => row.line))
+      const strange = body.lines.findIndex((decided) => !known.has(decided.line))
+      if (strange >= 0) throw faulty([`/lines/${strange}/line`, 'is no line of the earlier ticket with a guarantee'])
+      return { data: body }
+    },
+  },
+]

@@ -1,0 +1,172 @@
+import { z } from 'zod'
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import { day, line, money, prose } from '../../http/shapes.ts'
+import { happened, instantFrom } from './desk.ts'
+import { writeFacts } from './facts.ts'
+import { conditionBody, counter, doNot, manager, refuseUnentitled, releaseBody, type Said } from './said.ts'
+
+/** What the counter and the manager say. */
+export const counterSaid: readonly Said[] = [
+  {
+    path: 'people',
+    kind: 'people',
+    roles: counter,
+    summary: 'Say who may approve and who may collect, each list for itself; the owner is on both',
+    body: z.strictObject({
+      approve: z.array(line(120)).max(20),
+      collect: z.array(line(120)).max(20),
+      willCallIn: z.boolean().default(false),
+    }),
+  },
+  {
+    path: 'conditions',
+    kind: 'condition',
+    roles: counter,
+    summary: 'Record the condition, as the owner has seen it',
+    body: conditionBody,
+  },
+  {
+    path: 'declared-values',
+    kind: 'value',
+    roles: counter,
+    summary: 'Record what the owner declares the watch to be worth',
+    body: z.strictObject({ value: money.nullable() }),
+    after: async (desk, ticket, body: { value: { amount: number; currency: string } | null }) => {
+      await desk.tx.$executeRaw`
+        update ticket set declared_value = ${body.value?.amount ?? null}::bigint, declared_currency = ${body.value?.currency ?? null}, version = version + 1
+        where id = ${ticket.snapshot.ticket.id}::uuid`
+    },
+  },
+  {
+    path: 'cover-arrangements',
+    kind: 'cover',
+    roles: manager,
+    summary: "Record what the insurer's rule demands for a dear watch",
+    body: z.strictObject({ words: prose(1000) }),
+  },
+  {
+    path: 'do-not-lists',
+    kind: 'do-not',
+    roles: counter,
+    summary: 'Say what must not be done',
+    body: z.strictObject({ list: z.array(doNot).max(20) }),
+  },
+  {
+    path: 'ceilings',
+    kind: 'ceiling',
+    roles: counter,
+    summary: 'Record the amount agreed in advance, tax included',
+    body: z.strictObject({ amount: money, person: line(120), how: z.enum(['in-person', 'signed', 'e-mail']) }),
+    make: (_desk, ticket, body: { amount: object; person: string; how: string }) => {
+      refuseUnentitled(ticket, body.person, 'approve')
+      return { data: body }
+    },
+  },
+  {
+    path: 'claim-withdrawals',
+    kind: 'claim-withdrawn',
+    roles: counter,
+    summary: 'Owner and manager sign: no longer to be treated as water-resistant',
+    body: z.strictObject({ ownerSigned: z.boolean(), textGiven: z.boolean(), words: line(200).optional() }),
+    make: async (desk, ticket, body: { ownerSigned: boolean; textGiven: boolean }) => {
+      const before = ticket.records.findLast((record) => record.kind === 'claim-withdrawn')?.data
+      const managerSigned = desk.who.role === 'manager' || before?.managerSigned === true
+      const ownerSigned = (body.ownerSigned && body.textGiven) || before?.ownerSigned === true
+      const whole = managerSigned && ownerSigned
+      const already = before?.managerSigned === true && before.ownerSigned === true
+      const facts =
+        whole && !already ? await writeFacts(desk, ticket, desk.now, [{ event: 'water-claim-withdrawn' }]) : []
+      return { data: { ...body, ownerSigned, managerSigned, facts } }
+    },
+  },
+  {
+    path: 'contacts',
+    kind: 'contact',
+    roles: counter,
+    summary: 'Record an attempt to reach the owner, or a word from the owner',
+    body: z.strictObject({
+      about: z.enum(['ready', 'estimate', 'question', 'delay', 'unclaimed', 'owner-called', 'test']),
+      means: z.enum(['e-mail', 'phone', 'post', 'registered-post', 'in-person']),
+      result: z.enum(['sent', 'delivered', 'failed']),
+      words: line(400).optional(),
+      at: happened,
+    }),
+    make: (desk, ticket, body: { about: string; at?: string }) => {
+      if (body.about === 'ready' && ticket.snapshot.ticket.step !== 'ready')
+        throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a "ready" notice' })
+      const { at, ...data } = body
+      return { at: instantFrom(desk, at), data }
+    },
+  },
+  {
+    path: 'payments',
+    kind: 'payment',
+    roles: counter,
+    summary: 'Record a payment, a deposit, money returned, or credit to a business account',
+    body: z.strictObject({
+      amount: money,
+      how: z.enum(['paid', 'deposit', 'returned', 'credit']),
+      words: line(200).optional(),
+    }),
+    make: (_desk, ticket, body: { amount: { amount: number; currency: string }; how: string }) => {
+      const wanted = ticket.rows.estimates?.at(-1)?.currency
+      if (wanted !== undefined && wanted !== body.amount.currency)
+        throw faulty(['/amount/currency', `must be ${wanted}, as the estimate`])
+      if (body.how === 'credit' && ticket.rows.owner.standing !== 'business-account')
+        throw faulty(['/how', 'credit is for business accounts only'])
+      return { data: { ...body, back: body.how === 'returned' } }
+    },
+  },
+  {
+    path: 'counter-arrivals',
+    kind: 'at-counter',
+    roles: counter,
+    summary: 'Sign that the collector stands at the counter',
+    body: z.strictObject({ collector: line(120) }),
+  },
+  {
+    path: 'revocations',
+    kind: 'revocation',
+    roles: counter,
+    summary: 'The owner takes the yes back; what was done by then is payable',
+    body: z.strictObject({
+      person: line(120),
+      how: z.enum(['in-person', 'signed', 'e-mail', 'phone']),
+      words: line(400).optional(),
+    }),
+    make: (_desk, ticket, body: { person: string }) => {
+      refuseUnentitled(ticket, body.person, 'approve')
+      return { data: body }
+    },
+  },
+  {
+    path: 'yes-confirmations',
+    kind: 'yes-confirmed',
+    roles: counter,
+    summary: 'The written confirmation of a yes by telephone has come',
+    body: z.strictObject({ version: z.number().int().min(1).max(1000), how: line(80) }),
+    make: (_desk, ticket, body: { version: number }) => {
+      if (!ticket.snapshot.answers.some((answer) => answer.version === body.version))
+        throw faulty(['/version', 'has no answer to confirm'])
+      return { data: body }
+    },
+  },
+  {
+    path: 'promises',
+    kind: 'promise',
+    roles: counter,
+    summary: 'Record the one date that was promised, or a new one told before the old one passes',
+    body: z.strictObject({ on: day, words: line(200).optional() }),
+    after: async (desk, ticket, body: { on: string }) => {
+      await desk.tx
+        .$executeRaw`update ticket set promised_on = ${body.on}::date, version = version + 1 where id = ${ticket.snapshot.ticket.id}::uuid`
+    },
+  },
+  {
+    path: 'releases',
+    kind: 'release',
+    roles: counter,
+    summary: 'Compare tag, watch and pictures with this collector before the hand-over',
+    body: releaseBody,
+  },
+]

@@ -1,0 +1,94 @@
+import { z } from 'zod'
+import { Refusal } from '../../domain/refusals.ts'
+import type { Role } from '../../http/service.ts'
+import { line } from '../../http/shapes.ts'
+import type { Desk, NewRecord } from './desk.ts'
+import { type Loaded, peopleOf, samePerson } from './snapshot.ts'
+
+/**
+ * What is said about a ticket, each kind under its own address. One entry here is one endpoint: its name, who may say it,
+ * its shape, and what has to hold or to follow. The record is the body as it came, unless the entry makes it itself.
+ */
+export type Said = {
+  readonly path: string
+  readonly kind: string
+  readonly roles: readonly Role[]
+  readonly summary: string
+  readonly body: z.ZodObject
+  /** taken also on a ticket that has ended */
+  readonly afterEnd?: boolean
+  readonly make?: (
+    desk: Desk,
+    ticket: Loaded,
+    body: never,
+  ) => Promise<Partial<NewRecord> & { data: object }> | (Partial<NewRecord> & { data: object })
+  readonly after?: (desk: Desk, ticket: Loaded, body: never) => Promise<void>
+}
+
+export const counter = ['counter', 'manager'] as const
+export const bench = ['bench', 'manager'] as const
+export const manager = ['manager'] as const
+
+export const conditionBody = z.strictObject({
+  marks: z
+    .array(
+      z.strictObject({
+        place: line(80),
+        kind: z.enum(['scratch', 'dent', 'chip', 'crack', 'missing', 'discoloured', 'moisture', 'worn-engraving']),
+        lengthMm: z.number().min(0).max(100).optional(),
+      }),
+    )
+    .max(200)
+    .nullable(),
+  clasp: z.enum(['there', 'not-there']),
+  agreed: z.enum(['owner', 'opened-before-witness', 'opened-before-camera']).nullable().optional(),
+  openedBy: line(80).optional(),
+  runs: z.enum(['yes', 'no', 'unknown']).optional(),
+  timeShown: line(20).optional(),
+  crown: z.enum(['pulled', 'pushed', 'missing']).optional(),
+  linksCounted: z.number().int().min(0).max(99).optional(),
+  strap: line(120).optional(),
+  box: z.boolean().optional(),
+  papers: z.boolean().optional(),
+  smell: line(80).optional(),
+  magnetised: z.enum(['yes', 'no', 'unknown']).optional(),
+  waterSigns: z.enum(['yes', 'no', 'unknown']).optional(),
+  functions: line(200).optional(),
+})
+
+export const doNot = z.enum([
+  'no-polish',
+  'keep-dial',
+  'keep-hands',
+  'keep-crown',
+  'no-lume-work',
+  'do-not-open-movement',
+  'no-ultrasonic',
+])
+
+export const releaseBody = z.strictObject({
+  tagNumber: line(30),
+  serialRead: line(60).nullable().optional(),
+  picturesMatch: z.boolean(),
+  collector: line(120),
+  slip: z.enum(['shown', 'lost', 'not-shown']),
+  identityProof: line(200).optional(),
+  twinAnswer: line(400).optional(),
+  looseReturned: z.array(line(40)).max(50).optional(),
+  oldPartsReturned: z.boolean().optional(),
+  cautionsGiven: z.array(line(80)).max(20).optional(),
+  papersShown: line(200).optional(),
+})
+
+export function refuseUnentitled(
+  ticket: Loaded,
+  person: string,
+  what: 'approve' | 'collect',
+  pointer = '/person',
+): void {
+  if (!peopleOf(ticket.rows)[what].some((name) => samePerson(name, person))) {
+    throw new Refusal('not-entitled', { person, what }, [
+      { pointer, detail: `is not on the list of those who may ${what}` },
+    ])
+  }
+}
