@@ -106,6 +106,7 @@ describe('what is known and usable', () => {
       { code: 'future-dated', fact: 'watch.made' },
       { code: 'future-dated', fact: 'watch.sold' },
     ])
+    expect(ask(about({ kind: 'quartz', made: '2020-06', sold: '2020' })).answer.warnings).toEqual([])
     const claimless = { kind: 'quartz', waterClaim: { marked: 'none' } }
     expect(ask(about(claimless, { wear: { water: 'never', chlorine: 'yes' } })).answer.warnings).toEqual([
       { code: 'contradiction', fact: 'wear.water' },
@@ -269,9 +270,11 @@ describe('water check', () => {
     const upper = { guidance: [guidance('water-check', 12, '2020-01-01', { upToMonths: 36 })] }
     const easy = { water: 'now-and-then', salt: 'no', chlorine: 'no', hotWater: 'no' }
     const months = (wear: object) => check([tested('2026-01-01')], { ...upper, wear }).of('water-check').months
-    expect([months(easy), months({ ...easy, salt: 'unknown' }), months({ ...easy, water: 'in-water' })]).toEqual([
-      36, 12, 12,
-    ])
+    expect([
+      months(easy),
+      ...['salt', 'chlorine', 'hotWater'].map((fact) => months({ ...easy, [fact]: 'unknown' })),
+      months({ ...easy, water: 'in-water' }),
+    ]).toEqual([36, 12, 12, 12, 12])
   })
 
   it('seals: the newest of new seals and a service, by the lower end', () => {
