@@ -34,7 +34,11 @@ export function refuseFuture(
 }
 
 /** Writes facts of any number of watches and rewrites their obligations. Unknown watches: 404, nothing written. */
-export async function recordFacts(act: Act, facts: NewFacts): Promise<{ eventIds: string[] }> {
+export async function recordFacts(
+  act: Act,
+  facts: NewFacts,
+  options: { correcting?: boolean } = {},
+): Promise<{ eventIds: string[] }> {
   const { tx, today, who } = act
   const { events = [], wear = [], notes = [] } = facts
   const watchIds = [...new Set([...events, ...wear, ...notes].map((fact) => fact.watchId))]
@@ -94,7 +98,7 @@ export async function recordFacts(act: Act, facts: NewFacts): Promise<{ eventIds
         recordedBy: who.name,
       })),
     })
-  await rewriteObligations(tx, watchIds, today)
+  await rewriteObligations(tx, watchIds, today, options)
   return { eventIds: eventRows.map((row) => row.id) }
 }
 
@@ -161,7 +165,7 @@ export async function strikeFact(
     ])
   if (input.replacement) refuseFuture('What happened', input.replacement.on, today, '/replacement/on')
   const replacedBy = input.replacement
-    ? (await recordFacts(act, { events: [{ ...input.replacement, watchId }] })).eventIds[0]
+    ? (await recordFacts(act, { events: [{ ...input.replacement, watchId }] }, { correcting: true })).eventIds[0]
     : undefined
   await tx.strike.create({
     data: {
@@ -175,7 +179,7 @@ export async function strikeFact(
     },
   })
   if (table === 'ownership') await settleOwner(act, watchId)
-  await rewriteObligations(tx, [watchId], today)
+  await rewriteObligations(tx, [watchId], today, { correcting: replacedBy !== undefined })
   return {
     location: `/v1/watches/${watchId}/events`,
     body: { factId: input.factId, replacedBy: replacedBy ?? null, ...(await obligationsSummary(tx, watchId, today)) },

@@ -3,7 +3,7 @@ import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
-import { changeHouseRule, listHouseRules } from './house-rules.ts'
+import { changeHouseRule, listHouseRules, listLocalSettings, setLocalSetting } from './house-rules.ts'
 
 const ruleOut = z.object({
   key: z.string(),
@@ -61,5 +61,61 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
       },
     },
     (request, reply) => createOnce(service, request, reply, (doing) => changeHouseRule(doing, request.body)),
+  )
+
+  const settingValue = z.union([line(60), z.number()])
+  app.get(
+    '/v1/local-settings',
+    {
+      config: { roles: ['counter', 'bench', 'stock', 'manager'] as const },
+      schema: {
+        tags,
+        summary:
+          'What the law of the place decides and no default stands for; null is missing, and what leans on it stands still',
+        response: {
+          200: z.object({
+            items: z.array(
+              z.object({
+                key: z.string(),
+                value: z.union([z.string(), z.number()]).nullable(),
+                choices: z.array(z.string()).nullable(),
+                words: z.string(),
+                values: z.array(
+                  z.object({
+                    value: z.union([z.string(), z.number()]),
+                    fromDay: dayOut,
+                    reason: z.string(),
+                    recordedBy: z.string(),
+                  }),
+                ),
+              }),
+            ),
+          }),
+        },
+      },
+    },
+    async () => ({ items: await listLocalSettings(service.database.prisma, todayAt(service)) }),
+  )
+  app.post(
+    '/v1/local-settings',
+    {
+      config: { roles: ['manager'] as const },
+      schema: {
+        tags,
+        summary: 'Say what the law of the place wants, from a day on',
+        body: z.strictObject({ key: line(60), value: settingValue, fromDay: day, reason: line(300) }),
+        response: {
+          201: z.object({
+            id: idOut,
+            key: z.string(),
+            value: z.union([z.string(), z.number()]),
+            fromDay: dayOut,
+            reason: z.string(),
+            recordedBy: z.string(),
+          }),
+        },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => setLocalSetting(doing, request.body)),
   )
 }

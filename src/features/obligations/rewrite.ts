@@ -1,11 +1,10 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
-import type { Obligation } from '../../domain/reckoning/answer.ts'
 import { obligationKinds } from '../../domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
-import { letterDaysOf } from '../../domain/reckoning/windows.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
-import { factsOf, type WatchOnFile } from './facts.ts'
+import { lettersOf, settleCalls, standingBefore } from '../notices/decide-rewrite.ts'
+import { factsOf } from './facts.ts'
 
 /**
  * Locks watches in the order of their ids before a fact of theirs is written, so that of two facts recorded at once the
@@ -21,12 +20,24 @@ export async function lockWatches(tx: Db, watchIds: readonly string[]): Promise<
  * Reckons watches from their facts and rewrites their obligations, in the caller's transaction: the one that recorded the
  * fact, or the nightly run's. The watches must be locked. Returns what was reckoned, by watch.
  */
-export async function rewriteObligations(tx: Db, watchIds: readonly string[], today: Day, inForce?: RulesInForce) {
-  const { rules, rulesFrom } = inForce ?? (await rulesInForce(tx, today))
+export async function rewriteObligations(
+  tx: Db,
+  watchIds: readonly string[],
+  today: Day,
+  options: { inForce?: RulesInForce; correcting?: boolean } = {},
+) {
+  const inForce = options.inForce ?? (await rulesInForce(tx, today))
+  const { rules, rulesFrom } = inForce
   const files = await factsOf(tx, watchIds, today)
+  const before = await standingBefore(tx, watchIds)
   const answers = files.map((file) => ({ file, ...reckonAndKeep(file.facts, rules, today, { rulesFrom }) }))
-  const rows = answers.flatMap(({ file, answer, keeping }) =>
-    obligationKinds.map((kind, index) => {
+  const rows = answers.flatMap(({ file, answer, keeping }) => {
+    const letters = lettersOf(answer.obligations, keeping, before.get(file.watchId) ?? [], {
+      inForce,
+      today,
+      corrected: options.correcting ?? false,
+    })
+    return obligationKinds.map((kind, index) => {
       const due = answer.obligations.find((obligation) => obligation.kind === kind)
       const kept = keeping[index]
       return {
@@ -46,13 +57,13 @@ export async function rewriteObligations(tx: Db, watchIds: readonly string[], to
         coming_up_from: due?.comingUpFrom ?? null,
         overdue_from: due?.overdueFrom ?? null,
         stop_on: due?.stopOn ?? null,
-        cycle: due ? cycleOf(due, file) : null,
+        cycle: letters.get(kind)?.cycle ?? null,
         warnings: answer.warnings.map((warning) => warning.code),
-        next_notice_on: due ? firstLook(due, today, letterDaysOf(due, rules)) : null,
+        next_notice_on: letters.get(kind)?.nextNoticeOn ?? null,
         reconsider_on: kept?.reconsiderOn ?? null,
       }
-    }),
-  )
+    })
+  })
   await tx.$executeRaw`
     insert into obligation (watch_id, kind, because, rule, base_on, base_from, base_until, event_on, last_word_on, notices_by, months, due_on, notices_due_on,
       coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckoned_on)
@@ -66,23 +77,7 @@ export async function rewriteObligations(tx: Db, watchIds: readonly string[], to
       event_on = excluded.event_on, last_word_on = excluded.last_word_on, notices_by = excluded.notices_by, months = excluded.months,
       due_on = excluded.due_on, notices_due_on = excluded.notices_due_on, coming_up_from = excluded.coming_up_from, overdue_from = excluded.overdue_from,
       stop_on = excluded.stop_on, cycle = excluded.cycle, warnings = excluded.warnings, reconsider_on = excluded.reconsider_on,
-      reckoned_on = excluded.reckoned_on, reckoned_at = now(),
-      -- an obligation that came out the same is not looked at again before its day
-      next_notice_on = case
-        when obligation.cycle is not distinct from excluded.cycle and obligation.notices_due_on is not distinct from excluded.notices_due_on
-          then obligation.next_notice_on else excluded.next_notice_on end`
+      next_notice_on = excluded.next_notice_on, reckoned_on = excluded.reckoned_on, reckoned_at = now()`
+  await settleCalls(tx, rows, before, today)
   return answers
-}
-
-/** The name of a run of letters about one base or one event. */
-function cycleOf(due: Obligation, file: WatchOnFile): string {
-  if (due.rule === 'unknown-base') return `seen:${file.firstSeen}`
-  return due.baseOn === null || due.months === null ? `event:${due.rule}:${due.noticesDueOn}` : `base:${due.baseOn}`
-}
-
-/** The first day on which the nightly run must look at it: its first letter day, or tonight where that has passed. */
-function firstLook(due: Obligation, today: Day, letterDays: readonly Day[]): Day | null {
-  const first = due.rule === 'unknown-base' ? today : letterDays[0]
-  if (first === undefined) return null
-  return first > today ? first : today
 }
