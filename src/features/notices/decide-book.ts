@@ -1,0 +1,161 @@
+import { v7 as uuidv7 } from 'uuid'
+import type { Db } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import type { Decision, LetterPlan, NextNotice, WithheldItem } from '../../domain/notices/types.ts'
+import type { RulesInForce } from '../house-rules/house-rules.ts'
+
+/** One item row of a letter: what its keys are made of. */
+export type ItemRow = {
+  owner_id: string
+  watch_id: string
+  kind: string
+  cycle: string
+  round: Day
+  stage: string
+  rule: string
+  booked: 'letter' | 'skipped' | 'rider'
+  bundled: boolean
+  due_on: Day
+  standing: string
+}
+
+/** The rows a letter books: the stages that go, those passed over, and what rides. */
+export function itemsOf(letter: LetterPlan): ItemRow[] {
+  return letter.parts.flatMap((part): ItemRow[] => {
+    if (part.part === 'keep-dry') return []
+    const key = {
+      owner_id: part.recordId,
+      watch_id: part.watchId,
+      kind: part.kind,
+      cycle: part.cycle,
+      round: part.round,
+    }
+    if (part.part !== 'due') {
+      const due_on = part.part === 'guarantee' ? part.lastDay : part.dueOn
+      return [
+        { ...key, stage: part.stage, rule: part.part, booked: 'rider', bundled: false, due_on, standing: 'not-yet' },
+      ]
+    }
+    const rest = { rule: part.rule, bundled: part.bundled, due_on: part.dueOn, standing: part.standing }
+    return [
+      ...part.skips.map((stage): ItemRow => ({ ...key, stage, booked: 'skipped', ...rest })),
+      ...(part.books ? [{ ...key, stage: part.stage, booked: 'letter' as const, ...rest }] : []),
+    ]
+  })
+}
+
+/** What each item rested on, and the house rules that were in force: it stays as it was, whatever the rules become. */
+const traceOf = (letter: LetterPlan, inForce: RulesInForce) => ({
+  rulesChangedOn: inForce.changedOn,
+  rulesFrom: inForce.rulesFrom,
+  items: letter.parts.flatMap((part) =>
+    part.part === 'due'
+      ? [
+          {
+            watchId: part.watchId,
+            kind: part.kind,
+            rule: part.rule,
+            baseOn: part.baseOn,
+            baseFrom: part.baseFrom,
+            months: part.months,
+            reckonedDueOn: part.reckonedDueOn,
+            dueOn: part.dueOn,
+          },
+        ]
+      : [],
+  ),
+})
+
+export type Booked = {
+  letters: number
+  items: number
+  skipped: number
+  withheld: number
+  reasons: Record<string, number>
+}
+
+/** What many decisions come to, as rows. */
+export function rowsOf(decisions: readonly Decision[], inForce: RulesInForce) {
+  const notices: Record<string, unknown>[] = []
+  const items: (ItemRow & { notice_id: string })[] = []
+  const withheld: WithheldItem[] = []
+  const next: NextNotice[] = []
+  for (const decision of decisions) {
+    withheld.push(...decision.withheld)
+    next.push(...decision.next)
+    const { letter } = decision
+    if (letter === null) continue
+    const id = uuidv7()
+    notices.push({
+      id,
+      owner_id: letter.ownerId,
+      language: letter.language,
+      come_by: letter.comeBy,
+      reminder: letter.reminder,
+      plan: letter,
+      trace: traceOf(letter, inForce),
+    })
+    for (const item of itemsOf(letter)) items.push({ ...item, notice_id: id })
+  }
+  return { notices, items, withheld, next }
+}
+
+/**
+ * Books the decisions of a batch: letters, keys, what was held back, and the next day to look, each in one statement. A key
+ * that somebody else has taken meanwhile makes the whole batch fail and be decided again.
+ */
+export async function book(
+  tx: Db,
+  decisions: readonly Decision[],
+  lookedAt: readonly string[],
+  today: Day,
+  inForce: RulesInForce,
+): Promise<Booked> {
+  const { notices, items, withheld, next } = rowsOf(decisions, inForce)
+  if (notices.length > 0) {
+    await tx.$executeRaw`
+      insert into notice (id, owner_id, run_on, language, text_version, come_by, reminder, plan, trace)
+      select id, owner_id, ${today}::date, language, '1', come_by, reminder, plan, trace
+      from jsonb_to_recordset(${JSON.stringify(notices)}::jsonb)
+        as r (id uuid, owner_id uuid, language text, come_by date, reminder boolean, plan jsonb, trace jsonb)`
+    await tx.$executeRaw`
+      insert into notice_item (notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, run_on, due_on, standing)
+      select notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, ${today}::date, due_on, standing
+      from jsonb_to_recordset(${JSON.stringify(items)}::jsonb) as r (notice_id uuid, owner_id uuid, watch_id uuid, kind text, cycle text,
+        round date, stage text, rule text, booked text, bundled boolean, due_on date, standing text)`
+  }
+  if (withheld.length > 0)
+    await tx.$executeRaw`
+      insert into withheld_item (run_on, owner_id, watch_id, kind, cycle, stage, reasons)
+      select ${today}::date, "recordId", "watchId", kind, cycle, stage, reasons
+      from jsonb_to_recordset(${JSON.stringify(withheld)}::jsonb) as r ("recordId" uuid, "watchId" uuid, kind text, cycle text, stage text, reasons text[])
+      on conflict on constraint withheld_item_once do nothing`
+  // whatever was looked at and has no day of its own waits for a fact
+  await tx.$executeRaw`
+    update obligation set next_notice_on = r."nextNoticeOn"
+    from (select unnest(${[...lookedAt]}::uuid[]) as watch_id) w
+    join obligation o on o.watch_id = w.watch_id and o.rule is not null
+    left join jsonb_to_recordset(${JSON.stringify(next)}::jsonb) as r ("watchId" uuid, kind text, "nextNoticeOn" date)
+      on r."watchId" = o.watch_id and r.kind = o.kind
+    where obligation.watch_id = o.watch_id and obligation.kind = o.kind
+      and obligation.next_notice_on is distinct from r."nextNoticeOn"`
+  if (withheld.some((item) => item.reasons.includes('not-asked-rule-missing')))
+    await tx.$executeRaw`
+      insert into task (kind, role, dedupe, words, due_on)
+      values ('local-setting-missing', 'manager', 'setting:notAsked',
+        'Say whether owners who were never asked about letters may be written to (local setting notAsked); until then none of them is.', ${today}::date)
+      on conflict do nothing`
+  return countsOf(items, notices.length, withheld)
+}
+
+export function countsOf(items: readonly ItemRow[], letters: number, withheld: readonly WithheldItem[]): Booked {
+  const reasons: Record<string, number> = {}
+  for (const item of withheld) for (const reason of item.reasons) reasons[reason] = (reasons[reason] ?? 0) + 1
+  return {
+    letters,
+    items: items.filter((item) => item.booked === 'letter').length,
+    skipped: items.filter((item) => item.booked === 'skipped').length,
+    withheld: withheld.length,
+    reasons,
+  }
+}

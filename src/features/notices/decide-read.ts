@@ -1,0 +1,302 @@
+import type { Db } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import type { HouseRules } from '../../domain/house-rules.ts'
+import type { BookedStage, ChoiceKind, ObligationState, OwnerState, WatchState } from '../../domain/notices/types.ts'
+import type { BaseFrom, Rule } from '../../domain/reckoning/answer.ts'
+import type { ObligationKind } from '../../domain/reckoning/facts.ts'
+import { letterDaysOf } from '../../domain/reckoning/windows.ts'
+
+/** An obligation as it stands on file, or as a rehearsal has reckoned it. */
+export type ObligationRow = {
+  watchId: string
+  kind: ObligationKind
+  rule: Rule
+  baseOn: Day | null
+  baseFrom: BaseFrom
+  months: number | null
+  dueOn: Day
+  noticesDueOn: Day
+  comingUpFrom: Day
+  overdueFrom: Day | null
+  stopOn: Day | null
+  cycle: string
+  warnings: readonly string[]
+  nextNoticeOn: Day | null
+}
+
+export type BookedRow = BookedStage & { watchId: string; kind: string; cycle: string }
+
+/** What nights rehearsed before this one would have written; kept in memory, never in the database. */
+export type Memory = {
+  obligations: Map<string, ObligationRow[]>
+  booked: BookedRow[]
+  reminders: Map<string, Day[]>
+  holds: Map<string, Day>
+}
+
+export const emptyMemory = (): Memory => ({
+  obligations: new Map(),
+  booked: [],
+  reminders: new Map(),
+  holds: new Map(),
+})
+export const holdKey = (watchId: string, kind: string, cycle: string) => `${watchId} ${kind} ${cycle}`
+
+type OwnerRow = {
+  id: string
+  members: string[]
+  language: string
+  deceased: boolean
+  erased: boolean
+  inDispute: boolean
+  blocked: boolean
+  lawfulBasisMissing: boolean
+  choices: Partial<Record<ChoiceKind, 'yes' | 'no' | 'not-asked'>> | null
+  hasAddress: boolean
+  mailReturned: boolean
+  hasPhone: boolean
+  lastTicketClosedOn: Day | null
+  reminderDays: Day[] | null
+  pairs: string[] | null
+}
+
+type WatchRow = {
+  watchId: string
+  recordId: string | null
+  state: string
+  inHouse: boolean
+  acknowledged: boolean
+  appointmentOn: Day | null
+}
+
+const noChoices = { 'complete-service': 'not-asked', 'water-check': 'not-asked', 'cell-change': 'not-asked' } as const
+
+/**
+ * Everything the decision needs of many owners (the kept records), set-based: one statement a table, whatever the number.
+ * Watches without a known owner come as owners of their own, one a watch, with `ownerId` null.
+ */
+export async function readOwners(
+  db: Db,
+  ownerIds: readonly string[],
+  ownerless: readonly string[],
+  on: Day,
+  rules: HouseRules,
+  memory: Memory = emptyMemory(),
+): Promise<OwnerState[]> {
+  const owners = ownerIds.length === 0 ? [] : await readPersons(db, ownerIds, on)
+  const keptOf = new Map(owners.flatMap((owner) => owner.members.map((member) => [member, owner.id])))
+  const watches = await db.$queryRaw<WatchRow[]>`
+    select w.id as "watchId", w.owner_id as "recordId", w.state, w.in_house as "inHouse",
+           exists (select from keep_dry_acknowledged k where k.watch_id = w.id and k.owner_id is not distinct from w.owner_id) as acknowledged,
+           (select a.on_day::text from appointment a where a.watch_id = w.id order by a.id desc limit 1) as "appointmentOn"
+    from watch w where w.owner_id = any(${[...keptOf.keys()]}::uuid[]) or w.id = any(${[...ownerless]}::uuid[])
+    order by w.id`
+  const watchIds = watches.map((watch) => watch.watchId)
+  const obligations = await readObligations(db, watchIds, memory)
+  const parts = await readParts(db, watchIds, [...keptOf.keys()], on)
+  const bookedBy = groupBy([...parts.booked, ...memory.booked], (row) => row.watchId)
+  const pairs = new Set(owners.flatMap((owner) => owner.pairs ?? []))
+
+  const states = new Map<string, WatchState[]>()
+  for (const watch of watches) {
+    const rows = obligations.get(watch.watchId) ?? []
+    const booked = bookedBy.get(watch.watchId) ?? []
+    const state: WatchState = {
+      watchId: watch.watchId,
+      recordId: watch.recordId,
+      state: watch.state,
+      inHouse: watch.inHouse,
+      doubtfulPair: watch.recordId !== null && pairs.has(watch.recordId),
+      keepDry:
+        !watch.acknowledged && rows.some((row) => row.warnings.includes('keep-dry') || row.rule === 'not-resistant'),
+      obligations: rows.map((row) => obligationState(row, watch, booked, parts, rules, memory)),
+      guarantees: [],
+    }
+    const key = watch.recordId === null ? watch.watchId : (keptOf.get(watch.recordId) ?? watch.watchId)
+    const known = states.get(key)
+    if (known) known.push(state)
+    else states.set(key, [state])
+  }
+  return [
+    ...owners.map((owner) => ownerState(owner, states.get(owner.id) ?? [], memory)),
+    ...watches.filter((watch) => watch.recordId === null).map((watch) => nobody(states.get(watch.watchId) ?? [])),
+  ]
+}
+
+const nobody = (watches: readonly WatchState[]): OwnerState => ({
+  ownerId: null,
+  language: 'en',
+  deceased: false,
+  erased: false,
+  lawfulBasisMissing: false,
+  inDispute: false,
+  blocked: false,
+  choices: noChoices,
+  hasAddress: false,
+  mailReturned: false,
+  hasPhone: false,
+  reminderDays: [],
+  lastTicketClosedOn: null,
+  watches,
+})
+
+const ownerState = (owner: OwnerRow, watches: readonly WatchState[], memory: Memory): OwnerState => ({
+  ownerId: owner.id,
+  language: owner.language,
+  deceased: owner.deceased,
+  erased: owner.erased,
+  lawfulBasisMissing: owner.lawfulBasisMissing,
+  inDispute: owner.inDispute,
+  blocked: owner.blocked,
+  choices: { ...noChoices, ...owner.choices },
+  hasAddress: owner.hasAddress,
+  mailReturned: owner.mailReturned,
+  hasPhone: owner.hasPhone,
+  reminderDays: [...(owner.reminderDays ?? []), ...(memory.reminders.get(owner.id) ?? [])],
+  lastTicketClosedOn: owner.lastTicketClosedOn,
+  watches,
+})
+
+function obligationState(
+  row: ObligationRow,
+  watch: WatchRow,
+  booked: readonly BookedRow[],
+  parts: Awaited<ReturnType<typeof readParts>>,
+  rules: HouseRules,
+  memory: Memory,
+): ObligationState {
+  const key = holdKey(row.watchId, row.kind, row.cycle)
+  return {
+    kind: row.kind,
+    rule: row.rule,
+    baseOn: row.baseOn,
+    baseFrom: row.baseFrom,
+    months: row.months,
+    dueOn: row.dueOn,
+    noticesDueOn: row.noticesDueOn,
+    comingUpFrom: row.comingUpFrom,
+    overdueFrom: row.overdueFrom,
+    stopOn: row.stopOn,
+    cycle: row.cycle,
+    letterDays: letterDaysOf(row, rules),
+    doubtful: row.warnings.includes('future-dated') || row.warnings.includes('contradiction'),
+    heldSince: parts.holds.get(key) ?? memory.holds.get(key) ?? null,
+    call: parts.calls.get(`${row.watchId} ${row.noticesDueOn}`) ?? null,
+    declinedOn: parts.refused.get(`${row.watchId} ${row.kind}`) ?? null,
+    appointmentOn: watch.appointmentOn,
+    booked: booked.filter((b) => b.kind === row.kind && b.cycle === row.cycle),
+  }
+}
+
+function readPersons(db: Db, ownerIds: readonly string[], on: Day): Promise<OwnerRow[]> {
+  return db.$queryRaw<OwnerRow[]>`
+    with kept as (select unnest(${[...ownerIds]}::uuid[]) as id),
+    member as (
+      select kept.id as kept, kept.id as id from kept
+      union all select o.merged_into, o.id from owner o where o.merged_into in (select id from kept)),
+    choice as (
+      select kept, jsonb_object_agg(kind, choice) as choices from (
+        select distinct on (m.kept, c.kind) m.kept, c.kind, c.choice
+        from member m join notice_choice c on c.owner_id = m.id order by m.kept, c.kind, c.id desc) latest
+      group by kept),
+    contacts as (
+      select m.kept, bool_or(c.means = 'phone' and c.failed_on is null) as phone,
+        bool_or(c.means = 'e-mail' and c.failed_on is null and c.owner_id = m.kept) as address,
+        bool_or(c.means = 'e-mail' and c.failed_on is not null) as failed
+      from member m join contact c on c.owner_id = m.id and c.ended_on is null group by m.kept),
+    reminder as (
+      select kept, array_agg(day::text) as days from (
+        select m.kept, n.id, coalesce(n.released_on, n.run_on) as day
+        from member m join notice_item i on i.owner_id = m.id and i.key_taken and i.run_on > ${on}::date - 400
+        join notice n on n.id = i.notice_id and n.reminder
+        union select m.kept, n.id, coalesce(n.released_on, n.run_on)
+        from member m join notice n on n.owner_id = m.id and n.reminder and n.run_on > ${on}::date - 400
+        where exists (select from notice_item i where i.notice_id = n.id and i.key_taken)) sent
+      group by kept),
+    pair as (
+      select m.kept, array_agg(distinct m.id) as ids
+      from member m
+      join owner mine on mine.id = m.id
+      join contact a on a.owner_id = m.id and a.ended_on is null and a.means <> 'post'
+      join contact b on b.means = a.means and b.search_value = a.search_value and b.owner_id <> a.owner_id and b.ended_on is null
+      join owner other on other.id = b.owner_id and other.merged_into is null and other.erased_on is null
+        and other.id <> m.kept and mine.merged_into is null
+        and (other.created_at, other.id) < (mine.created_at, mine.id) and similarity(other.search_name, mine.search_name) > 0.4
+      where not exists (select from owners_differ d
+        where d.owner_a = least(mine.id, other.id) and d.owner_b = greatest(mine.id, other.id))
+      group by m.kept)
+    select o.id, (select array_agg(m.id) from member m where m.kept = o.id) as members, o.language,
+      o.deceased_on is not null as deceased, o.erased_on is not null as erased,
+      o.standing = 'in-dispute' as "inDispute", o.standing = 'do-not-serve' as blocked,
+      coalesce(b.basis is null and b.id is not null or b.keep_until < ${on}::date, false) as "lawfulBasisMissing",
+      choice.choices, coalesce(contacts.address, false) as "hasAddress", coalesce(contacts.phone, false) as "hasPhone",
+      coalesce(contacts.failed and not contacts.address, false) as "mailReturned", null::text as "lastTicketClosedOn",
+      reminder.days as "reminderDays", pair.ids as pairs
+    from kept join owner o on o.id = kept.id
+    left join choice on choice.kept = o.id
+    left join contacts on contacts.kept = o.id
+    left join reminder on reminder.kept = o.id
+    left join pair on pair.kept = o.id
+    left join lateral (select id, basis, keep_until from lawful_basis l where l.owner_id = o.id order by l.id desc limit 1) b on true
+    order by o.id`
+}
+
+async function readObligations(
+  db: Db,
+  watchIds: readonly string[],
+  memory: Memory,
+): Promise<Map<string, readonly ObligationRow[]>> {
+  const rows = await db.$queryRaw<ObligationRow[]>`
+    select watch_id as "watchId", kind, rule, base_on::text as "baseOn", coalesce(base_from, 'none') as "baseFrom", months,
+      due_on::text as "dueOn", notices_due_on::text as "noticesDueOn", coming_up_from::text as "comingUpFrom",
+      overdue_from::text as "overdueFrom", stop_on::text as "stopOn", cycle, warnings, next_notice_on::text as "nextNoticeOn"
+    from obligation where watch_id = any(${[...watchIds]}::uuid[]) and rule is not null
+    order by watch_id, array_position(array['complete-service', 'water-check', 'cell-change', 'seals'], kind)`
+  const onFile: Map<string, readonly ObligationRow[]> = groupBy(rows, (row) => row.watchId)
+  for (const watchId of watchIds) {
+    const rehearsed = memory.obligations.get(watchId)
+    if (rehearsed) onFile.set(watchId, rehearsed)
+  }
+  return onFile
+}
+
+/** What belongs to single items: what was booked, held for doubt, refused, and whether the counter has called. */
+async function readParts(db: Db, watchIds: readonly string[], recordIds: readonly string[], on: Day) {
+  const ids = [...watchIds]
+  const booked = await db.$queryRaw<BookedRow[]>`
+    select i.watch_id as "watchId", i.kind, i.cycle, i.stage, i.round::text as round, i.run_on::text as "runOn", i.due_on::text as "dueOn",
+      i.booked, i.bundled, n.returned_at is not null and exists (
+        select from contact c where c.owner_id = n.owner_id and c.means = 'e-mail' and c.ended_on is null and c.failed_on is null
+          and c.created_at > n.returned_at) as returned
+    from notice_item i left join notice n on n.id = i.notice_id
+    where i.watch_id = any(${ids}::uuid[]) and i.owner_id = any(${[...recordIds]}::uuid[]) and i.key_taken
+    order by i.watch_id, i.id`
+  const held = await db.$queryRaw<{ watchId: string; kind: string; cycle: string; since: Day }[]>`
+    select watch_id as "watchId", kind, cycle, min(run_on)::text as since from withheld_item
+    where watch_id = any(${ids}::uuid[]) and reasons <@ array['base-in-doubt', 'doubtful-pair']
+    group by 1, 2, 3`
+  const refused = await db.$queryRaw<{ watchId: string; kind: string; day: Day }[]>`
+    select r.watch_id as "watchId", r.kind, max(r.refused_on)::text as day
+    from refused_offer r join watch w on w.id = r.watch_id and w.owner_id is not distinct from r.owner_id
+    where r.watch_id = any(${ids}::uuid[]) and r.refused_on <= ${on}::date group by 1, 2`
+  const calls = await db.$queryRaw<{ watchId: string; day: Day; open: boolean }[]>`
+    select watch_id as "watchId", due_on::text as day, bool_or(done_at is null) as open from task
+    where watch_id = any(${ids}::uuid[]) and kind = 'call-about-cell' group by 1, 2`
+  return {
+    booked,
+    holds: new Map(held.map((row) => [holdKey(row.watchId, row.kind, row.cycle), row.since])),
+    refused: new Map(refused.map((row) => [`${row.watchId} ${row.kind}`, row.day])),
+    calls: new Map(calls.map((row) => [`${row.watchId} ${row.day}`, row.open ? ('open' as const) : ('done' as const)])),
+  }
+}
+
+function groupBy<T>(rows: readonly T[], key: (row: T) => string): Map<string, T[]> {
+  const groups = new Map<string, T[]>()
+  for (const row of rows) {
+    const name = key(row)
+    const group = groups.get(name)
+    if (group) group.push(row)
+    else groups.set(name, [row])
+  }
+  return groups
+}
