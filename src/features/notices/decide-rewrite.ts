@@ -9,7 +9,7 @@ import { letterDaysOf } from '../../domain/reckoning/windows.ts'
 import type { RulesInForce } from '../house-rules/house-rules.ts'
 
 /** An obligation as it stood before a fact was recorded: its cycle goes on from here. */
-type Before = {
+export type Before = {
   kind: ObligationKind
   rule: Rule
   cycle: string

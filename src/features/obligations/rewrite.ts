@@ -3,7 +3,7 @@ import type { Day } from '../../domain/day.ts'
 import { obligationKinds } from '../../domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
-import { lettersOf, settleCalls, standingBefore } from '../notices/decide-rewrite.ts'
+import { type Before, lettersOf, settleCalls, standingBefore } from '../notices/decide-rewrite.ts'
 import { factsOf } from './facts.ts'
 
 /**
@@ -16,26 +16,28 @@ export async function lockWatches(tx: Db, watchIds: readonly string[]): Promise<
   return new Set(rows.map((row) => row.id))
 }
 
-/**
- * Reckons watches from their facts and rewrites their obligations, in the caller's transaction: the one that recorded the
- * fact, or the nightly run's. The watches must be locked. Returns what was reckoned, by watch.
- */
-export async function rewriteObligations(
-  tx: Db,
+export type RewriteOptions = {
+  inForce?: RulesInForce
+  /** the fact replaces a mistaken one: the cycle may then keep its name */
+  correcting?: boolean
+}
+
+/** What the rows of these watches come to, reckoned from their facts and not written: the nightly rehearsal goes no further. */
+export async function reckonedRows(
+  db: Db,
   watchIds: readonly string[],
   today: Day,
-  options: { inForce?: RulesInForce; correcting?: boolean } = {},
+  before: ReadonlyMap<string, readonly Before[]>,
+  { inForce, correcting }: RewriteOptions & { inForce: RulesInForce },
 ) {
-  const inForce = options.inForce ?? (await rulesInForce(tx, today))
   const { rules, rulesFrom } = inForce
-  const files = await factsOf(tx, watchIds, today)
-  const before = await standingBefore(tx, watchIds)
+  const files = await factsOf(db, watchIds, today)
   const answers = files.map((file) => ({ file, ...reckonAndKeep(file.facts, rules, today, { rulesFrom }) }))
   const rows = answers.flatMap(({ file, answer, keeping }) => {
     const letters = lettersOf(answer.obligations, keeping, before.get(file.watchId) ?? [], {
       inForce,
       today,
-      corrected: options.correcting ?? false,
+      corrected: correcting ?? false,
     })
     return obligationKinds.map((kind, index) => {
       const due = answer.obligations.find((obligation) => obligation.kind === kind)
@@ -64,6 +66,22 @@ export async function rewriteObligations(
       }
     })
   })
+  return { answers, rows }
+}
+
+/**
+ * Reckons watches from their facts and rewrites their obligations, in the caller's transaction: the one that recorded the
+ * fact, or the nightly run's. The watches must be locked. Returns what was reckoned, by watch.
+ */
+export async function rewriteObligations(
+  tx: Db,
+  watchIds: readonly string[],
+  today: Day,
+  options: RewriteOptions = {},
+) {
+  const inForce = options.inForce ?? (await rulesInForce(tx, today))
+  const before = await standingBefore(tx, watchIds)
+  const { answers, rows } = await reckonedRows(tx, watchIds, today, before, { ...options, inForce })
   await tx.$executeRaw`
     insert into obligation (watch_id, kind, because, rule, base_on, base_from, base_until, event_on, last_word_on, notices_by, months, due_on, notices_due_on,
       coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckoned_on)

@@ -1,0 +1,255 @@
+import type { Db } from '../../db/open.ts'
+import { addDays, type Day } from '../../domain/day.ts'
+import { decideLetters } from '../../domain/notices/decide.ts'
+import { isQuietDay } from '../../domain/notices/notice-rules.ts'
+import { heldForDoubtAlone } from '../../domain/notices/sift.ts'
+import type { Decision, LetterPlan, WithheldItem } from '../../domain/notices/types.ts'
+import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
+import { lockWatches, reckonedRows, rewriteObligations } from '../obligations/rewrite.ts'
+import { type Booked, book, countsOf, itemsOf } from './decide-book.ts'
+import { emptyMemory, holdKey, type Memory, type ObligationRow, readOwners } from './decide-read.ts'
+import { type Before, standingBefore } from './decide-rewrite.ts'
+
+/** Watches of which a fact, a window or a house rule has something new to say on this day. */
+export async function staleWatches(db: Db, day: Day, limit: number): Promise<string[]> {
+  const rows = await db.$queryRaw<{ id: string }[]>`
+    select distinct watch_id as id from (
+      select watch_id from obligation where reconsider_on <= ${day}::date order by reconsider_on, watch_id limit ${limit}) o
+    order by id`
+  return rows.map((row) => row.id)
+}
+
+/** Reckons one batch of them anew; the number reckoned, 0 when none is left. */
+export async function reckonStale(tx: Db, day: Day, inForce: RulesInForce, limit: number): Promise<number> {
+  const ids = await staleWatches(tx, day, limit)
+  if (ids.length === 0) return 0
+  await lockWatches(tx, ids)
+  await rewriteObligations(tx, ids, day, { inForce })
+  return ids.length
+}
+
+export type Cursor = { day: Day; watchId: string } | null
+type Due = { owners: string[]; ownerless: string[]; watches: string[]; next: Cursor }
+
+/** The owners who have something to be looked at, in the order of the index: no more than `limit` items at a time. */
+export async function dueOwners(db: Db, day: Day, after: Cursor, limit: number): Promise<Due> {
+  const rows = await db.$queryRaw<{ watchId: string; day: Day; owner: string | null }[]>`
+    select o.watch_id as "watchId", o.next_notice_on::text as day, coalesce(k.merged_into, k.id) as owner
+    from (
+      select watch_id, next_notice_on from obligation
+      where next_notice_on <= ${day}::date
+        and (next_notice_on, watch_id) > (coalesce(${after?.day ?? null}::date, '-infinity'),
+          coalesce(${after?.watchId ?? null}::uuid, '00000000-0000-0000-0000-000000000000'))
+      order by next_notice_on, watch_id limit ${limit}) o
+    join watch w on w.id = o.watch_id left join owner k on k.id = w.owner_id
+    order by o.next_notice_on, o.watch_id`
+  const last = rows.at(-1)
+  return {
+    owners: [...new Set(rows.map((row) => row.owner).filter((owner) => owner !== null))].sort(),
+    ownerless: [...new Set(rows.filter((row) => row.owner === null).map((row) => row.watchId))].sort(),
+    watches: [...new Set(rows.map((row) => row.watchId))],
+    next: last === undefined ? null : { day: last.day, watchId: last.watchId },
+  }
+}
+
+/** Decides for a batch of owners and books it; returns the counts, or null when nothing is left to look at. */
+export async function decideBatch(
+  tx: Db,
+  day: Day,
+  inForce: RulesInForce,
+  after: Cursor,
+  limit: number,
+): Promise<{ booked: Booked; looked: number; next: Cursor } | null> {
+  const due = await dueOwners(tx, day, after, limit)
+  if (due.next === null) return null
+  // owners before watches, each in the order of ids: the counter's own acts lock in this order, too
+  if (due.owners.length > 0)
+    await tx.$queryRaw`select 1 from owner where id = any(${due.owners}::uuid[]) order by id for key share`
+  const all = await tx.$queryRaw<{ id: string }[]>`
+    select w.id from watch w left join owner o on o.id = w.owner_id
+    where w.id = any(${due.ownerless}::uuid[]) or o.id = any(${due.owners}::uuid[]) or o.merged_into = any(${due.owners}::uuid[])
+    order by w.id for no key update of w`
+  const states = await readOwners(tx, due.owners, due.ownerless, day, inForce.rules)
+  const decisions = states.map((state) => decideLetters(state, inForce.notices, day))
+  const booked = await book(tx, decisions, [...new Set([...all.map((row) => row.id), ...due.watches])], day, inForce)
+  return { booked, looked: states.length, next: due.next }
+}
+
+// ---------------------------------------------------------------- rehearsal
+
+export type RehearsedNight = {
+  day: Day
+  quiet: boolean
+  reckoned: number
+  looked: number
+  counts: Booked
+  letters: LetterPlan[]
+  withheld: WithheldItem[]
+}
+
+type Rehearsal = {
+  memory: Memory
+  /** the day to look at an item next, where the rehearsal has moved it */
+  next: Map<string, Day | null>
+  /** watches reckoned in memory, and when they must be reckoned again */
+  reconsider: Map<string, Day | null>
+}
+
+/**
+ * What the nights to come would do, if nothing more were told: nothing is written, each night goes on from what the nights
+ * before it would have written. Call it in a read-only transaction.
+ */
+export async function rehearse(db: Db, from: Day, nights: number): Promise<RehearsedNight[]> {
+  const rehearsal: Rehearsal = { memory: emptyMemory(), next: new Map(), reconsider: new Map() }
+  const done: RehearsedNight[] = []
+  for (let n = 0; n < nights; n++) done.push(await rehearseNight(db, rehearsal, addDays(from, n)))
+  return done
+}
+
+const itemKey = (watchId: string, kind: string) => `${watchId} ${kind}`
+const BATCH = 2000
+
+async function rehearseNight(db: Db, r: Rehearsal, day: Day): Promise<RehearsedNight> {
+  const inForce = await rulesInForce(db, day)
+  const reckoned = await reckonInMemory(db, r, day, inForce)
+  if (isQuietDay(day, inForce.notices.rules))
+    return { day, quiet: true, reckoned, looked: 0, counts: countsOf([], 0, []), letters: [], withheld: [] }
+  const { owners, ownerless } = await dueInMemory(db, r, day)
+  const decisions: Decision[] = []
+  for (let i = 0; i === 0 || i < owners.length; i += BATCH) {
+    const states = await readOwners(
+      db,
+      owners.slice(i, i + BATCH),
+      i === 0 ? ownerless : [],
+      day,
+      inForce.rules,
+      r.memory,
+    )
+    for (const state of states) {
+      const decision = decideLetters(state, inForce.notices, day)
+      decisions.push(decision)
+      for (const watch of state.watches)
+        for (const item of watch.obligations) r.next.set(itemKey(watch.watchId, item.kind), null)
+      remember(r, decision, day)
+    }
+  }
+  const letters = decisions.map((d) => d.letter).filter((letter) => letter !== null)
+  const withheld = decisions.flatMap((d) => d.withheld)
+  return {
+    day,
+    quiet: false,
+    reckoned,
+    looked: decisions.length,
+    counts: countsOf(letters.flatMap(itemsOf), letters.length, withheld),
+    letters,
+    withheld,
+  }
+}
+
+function remember(r: Rehearsal, decision: Decision, day: Day): void {
+  for (const { watchId, kind, nextNoticeOn } of decision.next) r.next.set(itemKey(watchId, kind), nextNoticeOn)
+  for (const item of decision.withheld) {
+    const key = holdKey(item.watchId, item.kind, item.cycle)
+    if (heldForDoubtAlone(item.reasons) && !r.memory.holds.has(key)) r.memory.holds.set(key, day)
+  }
+  const { letter } = decision
+  if (letter === null) return
+  for (const item of itemsOf(letter))
+    r.memory.booked.push({
+      watchId: item.watch_id,
+      kind: item.kind,
+      cycle: item.cycle,
+      stage: item.stage,
+      round: item.round,
+      runOn: day,
+      dueOn: item.due_on,
+      booked: item.booked,
+      bundled: item.bundled,
+      returned: false,
+    })
+  if (letter.reminder) r.memory.reminders.set(letter.ownerId, [...(r.memory.reminders.get(letter.ownerId) ?? []), day])
+}
+
+async function dueInMemory(db: Db, r: Rehearsal, day: Day): Promise<{ owners: string[]; ownerless: string[] }> {
+  const onFile = await db.$queryRaw<{ watchId: string; kind: string }[]>`
+    select watch_id as "watchId", kind from obligation where next_notice_on <= ${day}::date`
+  const watches = new Set(onFile.filter((row) => !r.next.has(itemKey(row.watchId, row.kind))).map((row) => row.watchId))
+  for (const [key, next] of r.next) if (next !== null && next <= day) watches.add(key.slice(0, 36))
+  const rows = await db.$queryRaw<{ watchId: string; owner: string | null }[]>`
+    select w.id as "watchId", coalesce(k.merged_into, k.id) as owner from watch w left join owner k on k.id = w.owner_id
+    where w.id = any(${[...watches]}::uuid[])`
+  return {
+    owners: [...new Set(rows.map((row) => row.owner).filter((owner) => owner !== null))].sort(),
+    ownerless: rows
+      .filter((row) => row.owner === null)
+      .map((row) => row.watchId)
+      .sort(),
+  }
+}
+
+async function reckonInMemory(db: Db, r: Rehearsal, day: Day, inForce: RulesInForce): Promise<number> {
+  const onFile = await db.$queryRaw<{ id: string }[]>`
+    select distinct watch_id as id from obligation where reconsider_on <= ${day}::date`
+  const ids = [
+    ...onFile.map((row) => row.id).filter((id) => !r.reconsider.has(id)),
+    ...[...r.reconsider].filter(([, on]) => on !== null && on <= day).map(([id]) => id),
+  ].sort()
+  for (let i = 0; i < ids.length; i += BATCH) {
+    const batch = ids.slice(i, i + BATCH)
+    const before = await standingBefore(db, batch)
+    for (const id of batch) {
+      const rehearsed = r.memory.obligations.get(id)
+      if (rehearsed)
+        before.set(
+          id,
+          rehearsed.map((row) => beforeOf(row, r, day)),
+        )
+    }
+    const { rows } = await reckonedRows(db, batch, day, before, { inForce })
+    for (const id of batch) {
+      r.memory.obligations.set(id, [])
+      r.reconsider.set(id, null)
+    }
+    for (const row of rows) {
+      const again = r.reconsider.get(row.watch_id) ?? null
+      if (row.reconsider_on !== null && (again === null || row.reconsider_on < again))
+        r.reconsider.set(row.watch_id, row.reconsider_on)
+      if (row.rule === null) continue
+      r.memory.obligations.get(row.watch_id)?.push(rehearsedRow(row))
+      r.next.set(itemKey(row.watch_id, row.kind), row.next_notice_on)
+    }
+  }
+  return ids.length
+}
+
+type Row = Awaited<ReturnType<typeof reckonedRows>>['rows'][number]
+
+const rehearsedRow = (row: Row): ObligationRow & { baseUntil: Day | null } => ({
+  watchId: row.watch_id,
+  kind: row.kind,
+  rule: row.rule as ObligationRow['rule'],
+  baseOn: row.base_on,
+  baseFrom: row.base_from ?? 'none',
+  baseUntil: row.base_until,
+  months: row.months,
+  dueOn: row.due_on as Day,
+  noticesDueOn: row.notices_due_on as Day,
+  comingUpFrom: row.coming_up_from as Day,
+  overdueFrom: row.overdue_from,
+  stopOn: row.stop_on,
+  cycle: row.cycle as string,
+  warnings: row.warnings,
+  nextNoticeOn: row.next_notice_on,
+})
+
+const beforeOf = (row: ObligationRow, r: Rehearsal, day: Day): Before => ({
+  kind: row.kind,
+  rule: row.rule,
+  cycle: row.cycle,
+  baseOn: row.baseOn,
+  baseUntil: (row as { baseUntil?: Day | null }).baseUntil ?? row.baseOn,
+  noticesDueOn: row.noticesDueOn,
+  stopOn: row.stopOn,
+  nextNoticeOn: r.next.get(itemKey(row.watchId, row.kind)) ?? null,
+  reckonedOn: addDays(day, -1),
+})

@@ -1,0 +1,36 @@
+import { type ScheduledTask, schedule } from 'node-cron'
+import type { Service } from '../http/service.ts'
+import { tickNightly } from './nightly.ts'
+
+/** Something the service does by itself. `run` is safe at any moment, in any number of replicas: the database decides. */
+export type Job = { name: string; every: string; run: (service: Service) => Promise<unknown> }
+
+/** The list of jobs. The clock only ticks; a tick that is late or missed is made good by the next one. */
+export const jobs: readonly Job[] = [{ name: 'nightly', every: '*/10 * * * *', run: (service) => tickNightly(service) }]
+
+export type Jobs = { stop: () => Promise<void> }
+
+/** Ticks every job once now and then by its schedule, in UTC, which knows no change of clocks; `stop` waits for what runs. */
+export function startJobs(service: Service): Jobs {
+  const running = new Map<string, Promise<unknown>>()
+  const tick = (job: Job): Promise<unknown> => {
+    const already = running.get(job.name)
+    if (already) return already
+    const work = job
+      .run(service)
+      .catch((err) => service.log.error({ err, job: job.name }, 'a job failed; its next tick tries again'))
+      .finally(() => running.delete(job.name))
+    running.set(job.name, work)
+    return work
+  }
+  const tasks: ScheduledTask[] = jobs.map((job) =>
+    schedule(job.every, () => tick(job), { name: job.name, timezone: 'UTC', noOverlap: true }),
+  )
+  for (const job of jobs) void tick(job)
+  return {
+    stop: async () => {
+      await Promise.all(tasks.map((task) => task.destroy()))
+      await Promise.all(running.values())
+    },
+  }
+}
