@@ -4,7 +4,7 @@ import { addDays, type Day } from '../domain/day.ts'
 import { isQuietDay } from '../domain/notices/notice-rules.ts'
 import { rulesInForce } from '../features/house-rules/house-rules.ts'
 import type { Booked } from '../features/notices/decide-book.ts'
-import { type Cursor, decideBatch, reckonStale } from '../features/notices/decide-night.ts'
+import { type Cursor, decideBatch, passEdges, reckonStale } from '../features/notices/decide-night.ts'
 import { dayAt, instantOf, type Service } from '../http/service.ts'
 
 export const JOB = 'nightly'
@@ -120,6 +120,7 @@ export async function runNight(service: Service, day: Day, options: NightOptions
 
   try {
     const inForce = await rulesInForce(database.prisma, day)
+    await step(async (tx) => ({ value: await passEdges(tx, day), counts }))
     for (let left = true; left; )
       left = await step(async (tx) => {
         const reckoned = await reckonStale(tx, day, inForce, batch)

@@ -9,6 +9,8 @@ export interface Keeping {
   readonly kind: ObligationKind
   /** the next day on which this kind may come out otherwise though no fact and no house rule changes; null if none */
   readonly reconsiderOn: Day | null
+  /** the same without the edges of windows: the next day on which the dates themselves may come out otherwise */
+  readonly reckonAnewOn: Day | null
   /** which rule gave noticesDueOn; null for what is to be assessed or does not arise */
   readonly noticesBy: NoticesBy | null
   /** where an event is the rule, the day of the event that gave it and the last word of all that stand; else null */
@@ -21,6 +23,7 @@ export interface Keeping {
 export const keepingOfWithout = (kind: ObligationKind, known: Known): Keeping => ({
   kind,
   reconsiderOn: dayOrNull(known.nextFactOn),
+  reckonAnewOn: dayOrNull(known.nextFactOn),
   noticesBy: null,
   eventOn: null,
   lastWordOn: null,
@@ -30,11 +33,16 @@ export const keepingOfWithout = (kind: ObligationKind, known: Known): Keeping =>
 export const keepingOf = (kind: ObligationKind, known: Known, due: Due, placed: Placed): Keeping => ({
   kind,
   reconsiderOn: dayOrNull(nextChange(known, placed)),
+  reckonAnewOn: dayOrNull(nextDates(known, placed)),
   noticesBy: placed.notices === null ? null : placed.notices.by,
   eventOn: due.is === 'happened' ? dayOfNumber(due.eventOn) : null,
   lastWordOn: due.is === 'happened' ? dayOfNumber(due.lastWord) : null,
   baseLastOn: placed.base === null ? null : dayOfNumber(placed.base.last),
 })
+
+/** The earliest of: another fact counting, an ordinary day that will take over. */
+const nextDates = (known: Known, placed: Placed): number =>
+  Math.min(known.nextFactOn, placed.notices?.ordinaryDayToCome ?? NO_DAY)
 
 /** The earliest of: another fact counting, the next window's edge, an ordinary day that will take over. */
 function nextChange(known: Known, placed: Placed): number {

@@ -123,8 +123,8 @@ export async function changeHouseRule({ tx, today, who }: Act, input: NewRuleVal
   } else {
     // each watch is reckoned again under the new value on the night it comes into force
     await tx.$executeRaw`
-      update obligation set reconsider_on = ${input.fromDay}::date
-      where reconsider_on is null or reconsider_on > ${input.fromDay}::date`
+      update obligation set reckon_anew_on = ${input.fromDay}::date, reconsider_on = least(reconsider_on, ${input.fromDay}::date)
+      where reckon_anew_on is null or reckon_anew_on > ${input.fromDay}::date`
   }
   return { location: '/v1/house-rules', body: { id: row.id, ...input, recordedBy: who.name } }
 }

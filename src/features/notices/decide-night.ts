@@ -10,11 +10,19 @@ import { type Booked, book, countsOf, itemsOf } from './decide-book.ts'
 import { emptyMemory, holdKey, type Memory, type ObligationRow, readOwners } from './decide-read.ts'
 import { type Before, standingBefore } from './decide-rewrite.ts'
 
-/** Watches of which a fact, a window or a house rule has something new to say on this day. */
+/**
+ * Obligations that only crossed the edge of a window: their dates stay, so no fact is read; the next edge is written down.
+ */
+export const passEdges = (tx: Db, day: Day): Promise<number> => tx.$executeRaw`
+  update obligation set reconsider_on = (
+    select min(d) from unnest(array[coming_up_from, notices_due_on, overdue_from, stop_on, reckon_anew_on]) d where d > ${day}::date)
+  where reconsider_on <= ${day}::date and (reckon_anew_on is null or reckon_anew_on > ${day}::date)`
+
+/** Watches of which a fact or a house rule has something new to say on this day. */
 export async function staleWatches(db: Db, day: Day, limit: number): Promise<string[]> {
   const rows = await db.$queryRaw<{ id: string }[]>`
     select distinct watch_id as id from (
-      select watch_id from obligation where reconsider_on <= ${day}::date order by reconsider_on, watch_id limit ${limit}) o
+      select watch_id from obligation where reckon_anew_on <= ${day}::date order by reckon_anew_on, watch_id limit ${limit}) o
     order by id`
   return rows.map((row) => row.id)
 }
@@ -92,7 +100,7 @@ type Rehearsal = {
   /** the day to look at an item next, where the rehearsal has moved it */
   next: Map<string, Day | null>
   /** watches reckoned in memory, and when they must be reckoned again */
-  reconsider: Map<string, Day | null>
+  anew: Map<string, Day | null>
 }
 
 /**
@@ -100,7 +108,7 @@ type Rehearsal = {
  * before it would have written. Call it in a read-only transaction.
  */
 export async function rehearse(db: Db, from: Day, nights: number): Promise<RehearsedNight[]> {
-  const rehearsal: Rehearsal = { memory: emptyMemory(), next: new Map(), reconsider: new Map() }
+  const rehearsal: Rehearsal = { memory: emptyMemory(), next: new Map(), anew: new Map() }
   const done: RehearsedNight[] = []
   for (let n = 0; n < nights; n++) done.push(await rehearseNight(db, rehearsal, addDays(from, n)))
   return done
@@ -189,10 +197,10 @@ async function dueInMemory(db: Db, r: Rehearsal, day: Day): Promise<{ owners: st
 
 async function reckonInMemory(db: Db, r: Rehearsal, day: Day, inForce: RulesInForce): Promise<number> {
   const onFile = await db.$queryRaw<{ id: string }[]>`
-    select distinct watch_id as id from obligation where reconsider_on <= ${day}::date`
+    select distinct watch_id as id from obligation where reckon_anew_on <= ${day}::date`
   const ids = [
-    ...onFile.map((row) => row.id).filter((id) => !r.reconsider.has(id)),
-    ...[...r.reconsider].filter(([, on]) => on !== null && on <= day).map(([id]) => id),
+    ...onFile.map((row) => row.id).filter((id) => !r.anew.has(id)),
+    ...[...r.anew].filter(([, on]) => on !== null && on <= day).map(([id]) => id),
   ].sort()
   for (let i = 0; i < ids.length; i += BATCH) {
     const batch = ids.slice(i, i + BATCH)
@@ -208,12 +216,12 @@ async function reckonInMemory(db: Db, r: Rehearsal, day: Day, inForce: RulesInFo
     const { rows } = await reckonedRows(db, batch, day, before, { inForce })
     for (const id of batch) {
       r.memory.obligations.set(id, [])
-      r.reconsider.set(id, null)
+      r.anew.set(id, null)
     }
     for (const row of rows) {
-      const again = r.reconsider.get(row.watch_id) ?? null
-      if (row.reconsider_on !== null && (again === null || row.reconsider_on < again))
-        r.reconsider.set(row.watch_id, row.reconsider_on)
+      const again = r.anew.get(row.watch_id) ?? null
+      if (row.reckon_anew_on !== null && (again === null || row.reckon_anew_on < again))
+        r.anew.set(row.watch_id, row.reckon_anew_on)
       if (row.rule === null) continue
       r.memory.obligations.get(row.watch_id)?.push(rehearsedRow(row))
       r.next.set(itemKey(row.watch_id, row.kind), row.next_notice_on)

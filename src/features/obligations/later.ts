@@ -28,10 +28,10 @@ export async function reckonLater(
     return { watches: ids.length, marked: false }
   }
   const watches = await tx.$executeRaw`
-    update obligation set reconsider_on = ${today}::date
+    update obligation set reconsider_on = ${today}::date, reckon_anew_on = ${today}::date
     where watch_id in (
       select watch_id from movement where calibre_id = ${calibreId}::uuid
       union select id from watch where maker = ${maker} and model = ${model})
-    and (reconsider_on is null or reconsider_on > ${today}::date)`
+    and (reckon_anew_on is null or reckon_anew_on > ${today}::date)`
   return { watches: Math.ceil(watches / 4), marked: true }
 }

@@ -63,6 +63,7 @@ export async function reckonedRows(
         warnings: answer.warnings.map((warning) => warning.code),
         next_notice_on: letters.get(kind)?.nextNoticeOn ?? null,
         reconsider_on: kept?.reconsiderOn ?? null,
+        reckon_anew_on: kept?.reckonAnewOn ?? null,
       }
     })
   })
@@ -84,17 +85,17 @@ export async function rewriteObligations(
   const { answers, rows } = await reckonedRows(tx, watchIds, today, before, { ...options, inForce })
   await tx.$executeRaw`
     insert into obligation (watch_id, kind, because, rule, base_on, base_from, base_until, event_on, last_word_on, notices_by, months, due_on, notices_due_on,
-      coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckoned_on)
+      coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckon_anew_on, reckoned_on)
     select watch_id, kind, because, rule, base_on, base_from, base_until, event_on, last_word_on, notices_by, months, due_on, notices_due_on,
-      coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, ${today}::date
+      coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckon_anew_on, ${today}::date
     from jsonb_to_recordset(${JSON.stringify(rows)}::jsonb) as r (watch_id uuid, kind text, because text, rule text, base_on date, base_from text,
       base_until date, event_on date, last_word_on date, notices_by text, months int, due_on date, notices_due_on date, coming_up_from date,
-      overdue_from date, stop_on date, cycle text, warnings text[], next_notice_on date, reconsider_on date)
+      overdue_from date, stop_on date, cycle text, warnings text[], next_notice_on date, reconsider_on date, reckon_anew_on date)
     on conflict (watch_id, kind) do update set
       because = excluded.because, rule = excluded.rule, base_on = excluded.base_on, base_from = excluded.base_from, base_until = excluded.base_until,
       event_on = excluded.event_on, last_word_on = excluded.last_word_on, notices_by = excluded.notices_by, months = excluded.months,
       due_on = excluded.due_on, notices_due_on = excluded.notices_due_on, coming_up_from = excluded.coming_up_from, overdue_from = excluded.overdue_from,
-      stop_on = excluded.stop_on, cycle = excluded.cycle, warnings = excluded.warnings, reconsider_on = excluded.reconsider_on,
+      stop_on = excluded.stop_on, cycle = excluded.cycle, warnings = excluded.warnings, reconsider_on = excluded.reconsider_on, reckon_anew_on = excluded.reckon_anew_on,
       next_notice_on = excluded.next_notice_on, reckoned_on = excluded.reckoned_on, reckoned_at = now()`
   await settleCalls(tx, rows, before, today)
   return answers

@@ -1,0 +1,229 @@
+import { afterEach, beforeEach, describe, expect, test } from 'vitest'
+import { openDatabase } from '../../src/db/open.ts'
+import { runNight, tickNightly } from '../../src/jobs/nightly.ts'
+import { type House, openHouse } from '../support/house.ts'
+import { addOwner, all, happened, quartz, rows, serviced } from './book.ts'
+
+let house: House
+beforeEach(async () => {
+  house = await openHouse({ now: '2026-11-25' })
+})
+afterEach(() => house.close())
+
+const day = (text: string) => text as never
+const letters = () =>
+  rows(
+    house,
+    `select n.run_on::text as run, n.owner_id as owner, n.state, n.come_by::text as "comeBy",
+       array_agg(i.kind || ' ' || i.stage order by i.id) as items
+     from notice n join notice_item i on i.notice_id = n.id group by n.id order by n.id`,
+  )
+const state = async () =>
+  JSON.stringify(
+    await rows(
+      house,
+      `select (select count(*) from notice) n, (select count(*) from notice_item) i, (select count(*) from withheld_item) w,
+         (select count(*) from task) t, (select array_agg((watch_id, kind, next_notice_on, reconsider_on)::text order by watch_id, kind) from obligation) o,
+         (select jsonb_agg(r) from nightly_run r) r`,
+    ),
+  )
+
+describe('a night', () => {
+  test('queues one letter for all an owner has coming, books its keys, and says when to look again', async () => {
+    const owner = await addOwner(house)
+    const cell = await quartz(house, owner, '2024-12-10')
+    const service = await serviced(house, owner, '2022-01-20')
+    const counts = await runNight(house.service, day('2026-11-25'))
+    expect(counts).toMatchObject({ letters: 1, items: 2, withheld: 0, reasons: {} })
+    expect(await letters()).toEqual([
+      {
+        run: '2026-11-25',
+        owner,
+        state: 'queued',
+        comeBy: '2026-12-10',
+        items: ['cell-change 1', 'complete-service 1'],
+      },
+    ])
+    // the cell's second letter fourteen days after 2026-12-10, the service's thirty after 2027-01-20
+    const next = await rows(
+      house,
+      `select watch_id as w, next_notice_on::text as next from obligation where next_notice_on is not null and watch_id = any($1) order by 2`,
+      [[cell, service]],
+    )
+    expect(next.slice(0, 2)).toEqual([
+      { w: cell, next: '2026-12-24' },
+      { w: service, next: '2027-02-19' },
+    ])
+    const [notice] = await rows(house, 'select plan, trace from notice')
+    expect(notice.plan.parts[0]).toMatchObject({ kind: 'cell-change', dueOn: '2026-12-10', wentOut: 'none' })
+    expect(notice.trace.items[1]).toMatchObject({ rule: 'usual', baseOn: '2022-01-20', months: 60 })
+  })
+
+  test('is run once for a date, however often it is asked for, and a second look decides nothing more', async () => {
+    await serviced(house, await addOwner(house), '2022-01-20')
+    expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ letters: 1 })
+    const after = await state()
+    expect(await runNight(house.service, day('2026-11-25'))).toBeNull()
+    expect(await tickNightly(house.service)).toBeNull()
+    expect(await state()).toBe(after)
+    // even with the row gone and everything marked to be looked at, the keys hold
+    await rows(house, `delete from nightly_run`)
+    await rows(house, `update obligation set next_notice_on = '2026-11-25' where rule is not null`)
+    expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ letters: 0 })
+    expect(await letters()).toHaveLength(1)
+  })
+
+  test('five replicas ticking at once run it once between them', async () => {
+    for (let i = 0; i < 12; i++) await serviced(house, await addOwner(house), '2022-01-20')
+    const databases = await Promise.all(
+      Array.from({ length: 5 }, () => openDatabase(house.databaseUrl, { poolSize: 3 })),
+    )
+    const ran = await Promise.all(
+      databases.map((database) => tickNightly({ ...house.service, database }, { batch: 3 })),
+    )
+    await Promise.all(databases.map((database) => database.close()))
+    expect(ran.filter((date) => date !== null)).toEqual(['2026-11-25'])
+    expect(await letters()).toHaveLength(12)
+    expect(await rows(house, 'select state, attempt, counts from nightly_run')).toMatchObject([
+      { state: 'finished', attempt: 1, counts: { letters: 12, looked: 12 } },
+    ])
+  })
+
+  test('missed dates are booked in order, and letters are decided once, on the newest', async () => {
+    const owner = await addOwner(house)
+    await serviced(house, owner, '2022-02-15')
+    await tickNightly(house.service)
+    house.setNow('2026-12-20')
+    expect(await tickNightly(house.service)).toBe('2026-12-20')
+    const runs = await rows(
+      house,
+      'select local_date::text as d, state from nightly_run order by finished_at, local_date',
+    )
+    expect(runs).toHaveLength(26)
+    expect(runs.map((r) => r.d)).toEqual([...runs.map((r) => r.d)].sort())
+    expect(runs.slice(1, -1).every((r) => r.state === 'missed')).toBe(true)
+    expect((await letters()).map((l) => [l.run, l.comeBy])).toEqual([['2026-12-20', '2027-02-15']])
+  })
+
+  test('what is held back is booked with every reason; a choice, once told, lets it go the next night', async () => {
+    const owner = await addOwner(house, { noticeChoices: all('no'), contacts: [] })
+    await serviced(house, owner, '2022-01-20')
+    expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({
+      letters: 0,
+      withheld: 1,
+      reasons: { 'letters-refused': 1, 'no-address': 1 },
+    })
+    house.setNow('2026-11-26')
+    for (const choice of all('yes'))
+      await house.as('counter').post(`/v1/owners/${owner}/notice-choices`, choice).expect(201)
+    await house
+      .as('counter')
+      .post(`/v1/owners/${owner}/contacts`, { means: 'e-mail', value: 'now@example.org' })
+      .expect(201)
+    await runNight(house.service, day('2026-11-26'))
+    expect((await letters()).map((l) => l.run)).toEqual(['2026-11-26'])
+  })
+
+  test('owners who were never asked wait for the local setting; the manager is told once', async () => {
+    const owner = await addOwner(house, { noticeChoices: [] })
+    await serviced(house, owner, '2022-01-20')
+    await serviced(house, await addOwner(house, { noticeChoices: [] }), '2022-01-20')
+    await runNight(house.service, day('2026-11-25'))
+    expect(await rows(house, `select role, kind from task where done_at is null`)).toEqual([
+      { role: 'manager', kind: 'local-setting-missing' },
+    ])
+    const setting = { key: 'notAsked', value: 'maybe', fromDay: '2026-11-26', reason: 'our lawyer' }
+    const refused = await house.as('manager').post('/v1/local-settings', setting)
+    expect([refused.status, refused.body.errors[0].pointer]).toEqual([400, '#/value'])
+    await house
+      .as('manager')
+      .post('/v1/local-settings', { ...setting, value: 'write' })
+      .expect(201)
+    expect(await rows(house, `select 1 from task where done_at is null`)).toEqual([])
+    await runNight(house.service, day('2026-11-26'))
+    expect(await letters()).toHaveLength(2)
+  })
+
+  test('a weekday declared quiet decides nothing; the next night makes it good', async () => {
+    await serviced(house, await addOwner(house), '2022-01-25')
+    await house
+      .as('manager')
+      .post('/v1/house-rules', { key: 'quietWeekdays', value: 4, fromDay: '2026-11-25', reason: 'Wednesdays' })
+      .expect(201)
+    expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ quiet: true, letters: 0, looked: 0 })
+    expect(await runNight(house.service, day('2026-11-26'))).toMatchObject({ quiet: false, letters: 1 })
+  })
+
+  test('merged records get one letter to the kept one; each key stays with the record of the watch', async () => {
+    const kept = await addOwner(house)
+    const double = await addOwner(house)
+    await serviced(house, kept, '2022-01-20')
+    await serviced(house, double, '2022-01-22')
+    await house.as('counter').post(`/v1/owners/${double}/merge`, { into: kept })
+    await runNight(house.service, day('2026-11-25'))
+    expect(await letters()).toMatchObject([{ owner: kept, items: ['complete-service 1', 'complete-service 1'] }])
+    expect(await rows(house, 'select owner_id from notice_item order by id')).toEqual([
+      { owner_id: kept },
+      { owner_id: double },
+    ])
+  })
+
+  test('two records that look like one person: the later one waits fourteen days', async () => {
+    const contacts = [
+      { means: 'phone', value: '+41446681800' },
+      { means: 'e-mail', value: 'a.haldenau@example.org' },
+    ]
+    const first = await addOwner(house, { name: 'Anna Haldenau', contacts })
+    const second = await addOwner(house, { name: 'Ana Haldenau', contacts, confirmedNew: true })
+    await serviced(house, first, '2022-01-20')
+    await serviced(house, second, '2022-01-20')
+    await runNight(house.service, day('2026-11-25'))
+    expect((await letters()).map((l) => l.owner)).toEqual([first])
+    expect(await rows(house, 'select owner_id, reasons from withheld_item')).toEqual([
+      { owner_id: second, reasons: ['doubtful-pair'] },
+    ])
+    await runNight(house.service, day('2026-12-08'))
+    expect(await letters()).toHaveLength(1)
+    await runNight(house.service, day('2026-12-09'))
+    expect((await letters()).map((l) => [l.run, l.owner])).toEqual([
+      ['2026-11-25', first],
+      ['2026-12-09', second],
+    ])
+  })
+})
+
+describe('a cell that gave a sign', () => {
+  test('the fact, the obligation and the task to call are one transaction (equal xmin)', async () => {
+    const owner = await addOwner(house)
+    const watch = await quartz(house, owner, '2026-01-05')
+    await happened(house, watch, { event: 'sign', sign: 'cell-leaking', on: '2026-11-25', source: 'owner-word' })
+    const [row] = await rows(
+      house,
+      `select (select xmin::text from watch_event where watch_id = $1 and event = 'sign') as fact,
+         (select xmin::text from obligation where watch_id = $1 and kind = 'cell-change') as obligation,
+         (select xmin::text from task where watch_id = $1) as task, (select words from task where watch_id = $1) as words`,
+      [watch],
+    )
+    expect(row.fact).toMatch(/^\d+$/)
+    expect([row.obligation, row.task]).toEqual([row.fact, row.fact])
+    expect(row.words).toContain('leaks')
+  })
+
+  test('with a telephone the letter waits for the call; the cell changed, the call closes by itself', async () => {
+    const contacts = [
+      { means: 'e-mail', value: 'call@example.org' },
+      { means: 'phone', value: '+41446681801' },
+    ]
+    const watch = await quartz(house, await addOwner(house, { contacts }), '2026-01-05')
+    await happened(house, watch, { event: 'sign', sign: 'cell-dead', on: '2026-11-25', source: 'owner-word' })
+    for (const date of ['2026-11-25', '2026-11-26'])
+      expect(await runNight(house.service, day(date))).toMatchObject({ letters: 0 })
+    expect(await runNight(house.service, day('2026-11-27'))).toMatchObject({ letters: 1 })
+    expect((await letters())[0].items).toEqual(['cell-change 1'])
+    house.setNow('2026-11-28')
+    await happened(house, watch, { event: 'cell-fitted', on: '2026-11-28' })
+    expect(await rows(house, 'select done_by, done_how from task')).toEqual([
+      { done_by: 'service', done_how: 'the sign no longer stands' },
+    ])
+  })
+})
