@@ -77,7 +77,7 @@ export type Booked = {
 /** What many decisions come to, as rows. */
 export function rowsOf(decisions: readonly Decision[], inForce: RulesInForce) {
   const notices: Record<string, unknown>[] = []
-  const items: (ItemRow & { notice_id: string })[] = []
+  const items: (ItemRow & { id: string; notice_id: string })[] = []
   const withheld: WithheldItem[] = []
   const next: NextNotice[] = []
   for (const decision of decisions) {
@@ -95,7 +95,7 @@ export function rowsOf(decisions: readonly Decision[], inForce: RulesInForce) {
       plan: letter,
       trace: traceOf(letter, inForce),
     })
-    for (const item of itemsOf(letter)) items.push({ ...item, notice_id: id })
+    for (const item of itemsOf(letter)) items.push({ ...item, id: uuidv7(), notice_id: id })
   }
   return { notices, items, withheld, next }
 }
@@ -119,9 +119,9 @@ export async function book(
       from jsonb_to_recordset(${JSON.stringify(notices)}::jsonb)
         as r (id uuid, owner_id uuid, language text, come_by date, reminder boolean, plan jsonb, trace jsonb)`
     await tx.$executeRaw`
-      insert into notice_item (notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, run_on, due_on, standing)
-      select notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, ${today}::date, due_on, standing
-      from jsonb_to_recordset(${JSON.stringify(items)}::jsonb) as r (notice_id uuid, owner_id uuid, watch_id uuid, kind text, cycle text,
+      insert into notice_item (id, notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, run_on, due_on, standing)
+      select id, notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, ${today}::date, due_on, standing
+      from jsonb_to_recordset(${JSON.stringify(items)}::jsonb) as r (id uuid, notice_id uuid, owner_id uuid, watch_id uuid, kind text, cycle text,
         round date, stage text, rule text, booked text, bundled boolean, due_on date, standing text)`
   }
   if (withheld.length > 0)
