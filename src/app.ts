@@ -6,19 +6,33 @@ import { serializerCompiler, type ZodTypeProvider } from 'fastify-type-provider-
 import { v7 as uuidv7 } from 'uuid'
 import { Refusal } from './domain/refusals.ts'
 import { calibreRoutes } from './features/calibres/routes.ts'
+import { cellMovingRoutes } from './features/cell-lots/moving-routes.ts'
+import { cellLotRoutes } from './features/cell-lots/routes.ts'
 import { custodyRoutes } from './features/custody/routes.ts'
+import { deliveryRoutes } from './features/deliveries/routes.ts'
+import { designationRoutes } from './features/designations/routes.ts'
 import { estimateRoutes } from './features/estimates/routes.ts'
 import { factRoutes } from './features/facts/routes.ts'
+import { gasketLotRoutes } from './features/gasket-lots/routes.ts'
 import { guidanceRoutes } from './features/guidance/routes.ts'
 import { houseRuleRoutes } from './features/house-rules/routes.ts'
 import { importRoutes } from './features/imports/routes.ts'
 import { obligationRoutes } from './features/obligations/routes.ts'
 import { ownerRoutes } from './features/owners/routes.ts'
+import { partLotRoutes } from './features/part-lots/routes.ts'
+import { recallRoutes } from './features/recalls/routes.ts'
 import { reckoningRoutes } from './features/reckonings/routes.ts'
+import { cellAgeingRoutes } from './features/reports/cell-ageing.ts'
+import { cellOutlookRoutes } from './features/reports/cell-outlook-routes.ts'
 import { staffKeyRoutes } from './features/staff-keys/routes.ts'
+import { stockCountRoutes } from './features/stock-counts/routes.ts'
+import { stockEntryRoutes } from './features/stock-entries/routes.ts'
+import { stockOrderRoutes } from './features/stock-orders/routes.ts'
+import { stockSummaryRoutes } from './features/stock-summaries/routes.ts'
 import { pictureRoutes } from './features/tickets/picture-routes.ts'
 import { ticketRoutes } from './features/tickets/routes.ts'
 import { toolRoutes } from './features/tools/routes.ts'
+import { wasteRoutes } from './features/waste/routes.ts'
 import { watchRoutes } from './features/watches/routes.ts'
 import { workRoutes } from './features/work/routes.ts'
 import { registerGuard } from './http/guard.ts'
@@ -106,6 +120,20 @@ export async function buildApp(service: Service): Promise<App> {
     estimateRoutes,
     workRoutes,
     toolRoutes,
+    designationRoutes,
+    cellLotRoutes,
+    cellMovingRoutes,
+    gasketLotRoutes,
+    partLotRoutes,
+    deliveryRoutes,
+    stockEntryRoutes,
+    stockSummaryRoutes,
+    stockCountRoutes,
+    wasteRoutes,
+    stockOrderRoutes,
+    recallRoutes,
+    cellAgeingRoutes,
+    cellOutlookRoutes,
   ]
   for (const feature of features)
     await app.register(async (scope) => feature(scope.withTypeProvider<ZodTypeProvider>(), service))

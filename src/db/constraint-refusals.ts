@@ -23,6 +23,19 @@ const meanings: Readonly<Record<string, { code: RefusalCode; facts?: Record<stri
   calibre_tolerance_calibre_id_fkey: { code: 'not-found', facts: { what: 'calibre' } },
   tool_certificate_tool_id_fkey: { code: 'not-found', facts: { what: 'tool' } },
   ticket_picture_once: { code: 'picture-refused', facts: { why: 'it is the picture of another ticket already' } },
+  stock_entry_struck_once: { code: 'already-struck' },
+  stock_entry_not_before_receipt: { code: 'entry-before-receipt' },
+  stock_lot_shelf_not_below_zero: { code: 'stock-below-zero' },
+  stock_lot_bench_not_below_zero: { code: 'stock-below-zero' },
+  stock_entry_watch_id_fkey: { code: 'not-found', facts: { what: 'watch' } },
+  reservation_watch_id_fkey: { code: 'not-found', facts: { what: 'watch' } },
+  stock_item_name_key: { code: 'item-known', facts: { name: 'This name' } },
+  item_number_pkey: { code: 'item-known', facts: { name: 'This item number' } },
+  date_code_table_pkey: { code: 'item-known', facts: { name: 'This table' } },
+  substitute_once: { code: 'item-known', facts: { name: 'This substitute' } },
+  substitute_place_key: { code: 'item-known', facts: { name: 'This substitute' } },
+  waste_box_label_key: { code: 'item-known', facts: { name: 'This label' } },
+  waste_box_open: { code: 'waste-box-open', facts: { contents: 'this', label: 'before it' } },
 }
 
 export function refusalFor(violation: { constraint?: string }): Refusal | null {

@@ -89,6 +89,50 @@ const sentences = {
     `This would come to more than was agreed (${f.agreed}). Make a new version of the estimate and ask for a new yes.`,
   'side-state-refused': (f: Facts) => `${f.why}`,
   'manager-key-last': () => 'This is the last manager key in force. Make another one first.',
+
+  // the stock
+  'item-known': (f: Facts) => `${f.name} is on file. Use it, or choose another name.`,
+  'substitute-impossible': (f: Facts) => `This cannot stand in for it: ${f.why}.`,
+  'mercury-not-fitted': () => 'Mercury cells are not fitted any more; spent ones go into the mercury box of the waste.',
+  'place-taken': (f: Facts) =>
+    `The place ${f.place} holds another lot (${f.name}). Two lots never share a compartment; choose a free place.`,
+  'stock-short': (f: Facts) =>
+    `There is no lot of ${f.name} with ${f.wanted} pieces to give: the fullest usable lot has ${f.mostInOneLot}, ${f.reserved} are reserved, ${f.blocked} blocked, ${f.tooOld} too old. Nothing was moved.`,
+  'stock-below-zero': (f: Facts) =>
+    f.there === undefined
+      ? 'With this entry there would be less than nothing on some day. Check pieces and day; nothing was moved.'
+      : `There are only ${f.there} pieces ${f.place}. Nothing was moved; count, or mend the number.`,
+  'entry-before-receipt': (f: Facts) =>
+    `This lies before the lot was received${f.receivedOn ? ` (${f.receivedOn})` : ''}. Mend the day.`,
+  'lot-blocked': (f: Facts) => `This lot is blocked (${f.because}). Bring its pieces back and take another lot.`,
+  'lot-not-blocked': () => 'This lot is not blocked in a way that this would end.',
+  'blocked-by-recall': () =>
+    'This lot is under a recall: it stays in quarantine and goes back to its supplier, or the recall is closed first.',
+  'lot-not-to-be-fitted': (f: Facts) =>
+    `This cell would not live long enough (best before ${f.bestBefore}). Bring it back and take another lot.`,
+  'short-life-unsigned': (f: Facts) =>
+    `Only a short-life cell is left (best before ${f.bestBefore}, next change ${f.nextChangeOn}). Tell the owner; then the manager asks again with "shortLife".`,
+  'designation-does-not-fit': (f: Facts) =>
+    `${f.wanted} does not fit this watch, which takes ${f.fits}. A watchmaker can approve a substitute.`,
+  'never-a-primary-cell': () => 'This watch has a rechargeable cell; an ordinary cell must never be fitted.',
+  'takes-no-cell': () => 'This watch takes no cell.',
+  'reservation-ended': (f: Facts) => `This reservation was ${f.state} before.`,
+  'strike-the-fitting': () =>
+    'These pieces are recorded as fitted in a watch. Strike the fitting itself (POST /v1/fittings/…/strike), so that the watch’s dates are mended too.',
+  'gasket-not-fitted-new': (f: Facts) =>
+    `Gaskets of ${f.material} are not fitted new; choose what the maker names today.`,
+  'gasket-past-storage-life': (f: Facts) =>
+    `This gasket's storage life ended on ${f.storageEnd}. It is not fitted; nobody can override that. Inspect the lot if it was not extended yet.`,
+  'gasket-not-extended': (f: Facts) => `This lot is not extended: ${f.why}.`,
+  'gasket-needs-inspection': () => 'A gasket lot is set free only by a recorded inspection (POST …/inspections).',
+  'waste-box-open': (f: Facts) => `The box ${f.label} for ${f.contents} is still open. Fill it and hand it over first.`,
+  'waste-box-missing': (f: Facts) =>
+    `No box for ${f.contents} is open. Open one (POST /v1/waste-boxes); nothing was moved.`,
+  'waste-box-collected': () => 'This box was collected before.',
+  'recall-not-settled': (f: Facts) =>
+    `${f.open} watches of this recall are not settled yet, and ${f.shelf} pieces lie on the shelf.`,
+  'recall-closed': () => 'This recall is closed.',
+  'order-ended': (f: Facts) => `This order was ${f.state} before.`,
 } as const
 
 export type RefusalCode = keyof typeof sentences

@@ -1,0 +1,122 @@
+import type { Db } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import { type MassTerms, sumOfTerms, unaccounted } from '../../domain/stock/ledger.ts'
+import { fittedBy } from './fitted.ts'
+
+type TermsRow = Omit<MassTerms, 'fitted'> & {
+  lotId: string
+  fittedEntries: number
+  lotNumber: string | null
+  receivedOn: Day
+}
+
+/** Each term of the mass from its own record: shelf from the stored figure, fitted from the fitting facts, the rest from the entries. */
+async function massOf(db: Db, lotIds: readonly string[], fitted: ReadonlyMap<string, number>) {
+  const rows = await db.$queryRaw<TermsRow[]>`
+    select l.id as "lotId", l.lot_number as "lotNumber", l.received_on::text as "receivedOn", l.shelf,
+      coalesce(sum(e.pieces) filter (where e.kind = 'received'), 0)::int as received,
+      coalesce(sum(e.bench_change), 0)::int as "outAtBench",
+      coalesce(sum(e.pieces) filter (where e.kind = 'fitted'), 0)::int as "fittedEntries",
+      coalesce(sum(e.pieces) filter (where e.kind = 'sold-loose'), 0)::int as "soldLoose",
+      coalesce(sum(e.pieces) filter (where e.kind in ('damaged-on-shelf', 'damaged-at-bench')), 0)::int as damaged,
+      coalesce(sum(e.pieces) filter (where e.kind = 'returned-to-supplier'), 0)::int as "returnedToSupplier",
+      coalesce(sum(e.pieces) filter (where e.kind = 'written-off'), 0)::int as "writtenOff",
+      coalesce(sum(e.pieces) filter (where e.kind = 'counted-difference'), 0)::int as "countedDifference"
+    from stock_lot l left join stock_entry e on e.lot_id = l.id
+    where l.id = any(${[...lotIds]}::uuid[]) group by l.id order by l.received_on, l.id`
+  const lots = rows.map(({ lotId, lotNumber, receivedOn, fittedEntries: _, ...rest }) => {
+    const terms: MassTerms = { ...rest, fitted: fitted.get(lotId) ?? 0 }
+    return { lotId, lotNumber, receivedOn, ...terms, unaccounted: unaccounted(terms) }
+  })
+  const sum = sumOfTerms(lots)
+  return { lots, sum: { ...sum, unaccounted: unaccounted(sum) }, balances: lots.every((lot) => lot.unaccounted === 0) }
+}
+
+const reaches = ['reachable', 'in-house', 'owner-erased', 'owner-deceased', 'owner-unknown', 'no-contact'] as const
+export type Reach = (typeof reaches)[number]
+type WatchRow = {
+  watchId: string
+  certainty: 'fitted' | 'possible'
+  pieces: number
+  state: 'to-tell' | 'letter-queued' | 'tell-at-next-sight' | 'told' | 'settled'
+  note: string | null
+  maker: string
+  model: string | null
+  serialEnd: string | null
+  ownerId: string | null
+  reach: Reach
+}
+
+/** A recall whole: the mass first, then what lies where, who holds what, and what is left to do. */
+export async function showRecall(db: Db, id: string, today: Day) {
+  const [recall] = await db.$queryRaw<
+    {
+      designation: string
+      supplier: string
+      lotNumber: string | null
+      from: Day | null
+      to: Day | null
+      reason: string
+      openedOn: Day
+      openedBy: string
+      closedOn: Day | null
+      closingNote: string | null
+    }[]
+  >`select i.name as designation, r.supplier, r.lot_number as "lotNumber", r.from_day::text as "from", r.to_day::text as "to", r.reason,
+      r.opened_on::text as "openedOn", r.opened_by as "openedBy", r.closed_on::text as "closedOn", r.closing_note as "closingNote"
+    from recall r join stock_item i on i.id = r.item_id where r.id = ${id}::uuid`
+  if (!recall) throw new Refusal('not-found', { what: 'recall', id })
+  const lotIds = (await db.recallLot.findMany({ where: { recallId: id } })).map((row) => row.lotId)
+  const fittings = await fittedBy(db, lotIds)
+  const fitted = new Map<string, number>()
+  for (const row of fittings) fitted.set(row.lotId, (fitted.get(row.lotId) ?? 0) + row.pieces)
+  const mass = await massOf(db, lotIds, fitted)
+  const reserved = await db.$queryRaw<
+    { reservationId: string; lotId: string; ticketId: string | null; watchId: string | null; pieces: number }[]
+  >`
+    select id as "reservationId", lot_id as "lotId", ticket_id as "ticketId", watch_id as "watchId", pieces
+    from reservation where state = 'held' and lot_id = any(${lotIds}::uuid[]) order by id`
+  const rows = await db.$queryRaw<WatchRow[]>`
+    select r.watch_id as "watchId", r.certainty, r.pieces, r.state, r.note, w.maker, w.model, right(w.serial, 4) as "serialEnd", w.owner_id as "ownerId",
+      case when w.in_house then 'in-house'
+        when o.id is null then 'owner-unknown'
+        when o.erased_on is not null then 'owner-erased'
+        when o.deceased_on is not null then 'owner-deceased'
+        when exists (select from contact c where c.owner_id = o.id and c.ended_on is null and c.failed_on is null) then 'reachable'
+        else 'no-contact' end as reach
+    from recall_watch r join watch w on w.id = r.watch_id left join owner o on o.id = w.owner_id
+    where r.recall_id = ${id}::uuid order by r.certainty, r.watch_id`
+  const stillIn = new Set(fittings.filter((row) => row.stillIn).map((row) => row.watchId))
+  const watches = rows.map((row) => ({
+    ...row,
+    // a cell that has come out since asks for nothing more
+    state: row.certainty === 'fitted' && !stillIn.has(row.watchId) ? ('settled' as const) : row.state,
+  }))
+  const takenOut = fittings.filter((row) => !row.stillIn)
+  const known = watches.filter((row) => row.certainty === 'fitted')
+  const count = (reach: Reach) => known.filter((row) => row.reach === reach).length
+  const owners = new Set(known.filter((row) => row.reach === 'reachable').map((row) => row.ownerId))
+  return {
+    id,
+    on: today,
+    ...recall,
+    mass,
+    reserved,
+    fitted: {
+      pieces: fittings.reduce((sum, row) => sum + (row.stillIn ? row.pieces : 0), 0),
+      watches: known,
+      reachable: count('reachable'),
+      inHouse: count('in-house'),
+      ownersToWriteTo: owners.size,
+      tellAtNextSight: known.length - count('reachable') - count('in-house'),
+    },
+    takenOutSince: takenOut.map(({ watchId, pieces }) => ({ watchId, pieces })),
+    possible: watches.filter((row) => row.certainty === 'possible'),
+    progress: {
+      all: known.length,
+      settled: known.filter((row) => row.state === 'settled').length,
+      open: known.filter((row) => row.state !== 'settled').length,
+    },
+  }
+}

@@ -1,0 +1,63 @@
+import { z } from 'zod'
+import { day, dayOut, id, idOut, instantOut, line } from '../../http/shapes.ts'
+import { plainKinds } from './entries.ts'
+
+/** Shapes that cells, gaskets and parts share. */
+export const pieces = z.number().int().min(1).max(100_000)
+export const cost = z.strictObject({
+  amount: z.number().int().min(0).max(100_000_000),
+  currency: z.string().regex(/^[A-Z]{3}$/, { error: 'must be a currency code of ISO 4217' }),
+})
+export const costOut = z.object({ amount: z.number().int(), currency: z.string() })
+export const place = line(60)
+export const celsius = z.number().min(-40).max(100)
+
+export const plainEntryBody = z.strictObject({
+  kind: z.enum(plainKinds),
+  pieces,
+  on: day.optional(),
+  reason: line(300),
+  ticketId: id.optional(),
+  untouched: z.boolean().optional(),
+})
+
+export const entryOut = z.object({
+  id: idOut,
+  lotId: idOut,
+  name: z.string(),
+  kind: z.string(),
+  pieces: z.number().int(),
+  on: dayOut,
+  strikes: idOut.nullable(),
+  struckBy: idOut.nullable(),
+  ticketId: idOut.nullable(),
+  watchId: idOut.nullable(),
+  grade: z.string().nullable(),
+  allowedBy: z.string().nullable(),
+  reason: z.string().nullable(),
+  recordedAt: instantOut,
+  recordedBy: z.string(),
+})
+
+export const blockReasons = [
+  'recall',
+  'opened-unmarked',
+  'stored-hot',
+  'in-sunlight',
+  'inspection-failed',
+  'other',
+] as const
+export const blockBody = z.strictObject({
+  reason: z.enum(['opened-unmarked', 'stored-hot', 'in-sunlight', 'other']),
+  note: line(300).optional(),
+})
+export const lotChangeBody = z.strictObject({
+  storagePlace: place.optional(),
+  maxCelsius: celsius.optional(),
+  opened: z.enum(['marked', 'unmarked']).optional(),
+})
+
+/** Query flags come as text. */
+export const flag = z.enum(['true', 'false']).optional()
+export const flagOf = (value: 'true' | 'false' | undefined): boolean | undefined =>
+  value === undefined ? undefined : value === 'true'

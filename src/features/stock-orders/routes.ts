@@ -1,0 +1,85 @@
+import { z } from 'zod'
+import { createOnce } from '../../http/creating.ts'
+import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import type { Routes } from '../../http/routes.ts'
+import { act, type Service, signerOf } from '../../http/service.ts'
+import { byId, day, dayOut, idOut, line, partialDay } from '../../http/shapes.ts'
+import { cost, costOut, flag, flagOf, pieces } from '../stock-entries/shapes.ts'
+import { endOrder, listOrders, placeOrder, shownOrder } from './stock-orders.ts'
+
+const orderOut = z.object({
+  id: idOut,
+  designation: z.string(),
+  supplier: z.string(),
+  pieces: z.number().int(),
+  unitPrice: costOut,
+  orderedOn: dayOut,
+  expectedOn: dayOut,
+  expectedBestBefore: dayOut.nullable(),
+  state: z.enum(['open', 'received', 'cancelled']),
+  endedOn: dayOut.nullable(),
+})
+
+export function stockOrderRoutes(app: Routes, service: Service): void {
+  const tags = ['stock']
+  const config = { roles: ['stock', 'manager'] as const }
+  const ending = { tags, params: byId, response: { 200: orderOut } }
+
+  app.post(
+    '/v1/stock-orders',
+    {
+      config,
+      schema: {
+        tags,
+        summary: 'Note cells ordered from a supplier',
+        body: z.strictObject({
+          designation: line(20),
+          supplier: line(80),
+          pieces,
+          unitPrice: cost,
+          expectedOn: day,
+          expectedBestBefore: partialDay.optional(),
+        }),
+        response: { 201: orderOut },
+      },
+    },
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) => placeOrder(doing, request.body, service.config.centre.currency)),
+  )
+  app.get(
+    '/v1/stock-orders',
+    {
+      config,
+      schema: {
+        tags,
+        summary: 'Orders',
+        querystring: z.strictObject({ ...pageQuery, open: flag }),
+        response: { 200: z.object({ items: z.array(orderOut) }) },
+      },
+    },
+    async (request, reply) => {
+      const after = afterOf(request, 1)
+      const filter = { open: flagOf(request.query.open) }
+      const rows = await listOrders(
+        service.database.prisma,
+        filter,
+        after ? String(after[0]) : null,
+        request.query.limit,
+      )
+      return page(request, reply, rows.map(shownOrder), (row) => [row.id])
+    },
+  )
+  app.post(
+    '/v1/stock-orders/:id/receipt',
+    {
+      config,
+      schema: { ...ending, summary: 'The order came; its lot is entered on its own. Repeating it changes nothing' },
+    },
+    (request) => act(service, signerOf(request), (doing) => endOrder(doing, request.params.id, 'received')),
+  )
+  app.post(
+    '/v1/stock-orders/:id/cancellation',
+    { config, schema: { ...ending, summary: 'The order will not come. Repeating it changes nothing' } },
+    (request) => act(service, signerOf(request), (doing) => endOrder(doing, request.params.id, 'cancelled')),
+  )
+}

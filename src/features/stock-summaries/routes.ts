@@ -1,0 +1,114 @@
+import { z } from 'zod'
+import { type Db, dateOf } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import { buckets } from '../../domain/stock/buckets.ts'
+import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import type { Routes } from '../../http/routes.ts'
+import { type Act, act, type Service, signerOf } from '../../http/service.ts'
+import { day, dayOut, idOut, instantOut } from '../../http/shapes.ts'
+
+const whole = z.number().int()
+const summaryOut = z.object({
+  on: dayOut,
+  lots: whole,
+  pieces: whole,
+  money: z.object({ amount: whole, currency: z.string() }),
+  counts: z.record(z.string(), z.object({ lots: whole, pieces: whole })),
+  seenAt: instantOut.nullable(),
+  seenBy: z.string().nullable(),
+})
+const flagOut = z.object({
+  lotId: idOut,
+  designation: z.string(),
+  place: z.string(),
+  bucket: z.enum(buckets),
+  was: z.string().nullable(),
+  pieces: whole,
+})
+
+async function listSummaries(db: Db, after: Day | null, limit: number) {
+  const rows = await db.stockSummary.findMany({
+    where: after ? { madeOn: { lt: dateOf(after) } } : {},
+    orderBy: { madeOn: 'desc' },
+    take: limit + 1,
+  })
+  return rows.map((row) => ({
+    on: row.madeOn.toISOString().slice(0, 10),
+    lots: row.lots,
+    pieces: row.pieces,
+    money: { amount: Number(row.money), currency: row.currency },
+    counts: row.counts as Record<string, { lots: number; pieces: number }>,
+    seenAt: row.seenAt?.toISOString() ?? null,
+    seenBy: row.seenBy,
+  }))
+}
+
+const flagsOf = (db: Db, on: Day) => db.$queryRaw<z.output<typeof flagOut>[]>`
+  select f.lot_id as "lotId", i.name as designation, l.storage_place as place, f.bucket, f.was, f.pieces
+  from lot_flag f join stock_lot l on l.id = f.lot_id join stock_item i on i.id = l.item_id
+  where f.entered_on = ${on}::date order by i.name, f.lot_id limit 1000`
+
+async function markSeen({ tx, now, who }: Act, on: Day) {
+  await tx.stockSummary.updateMany({
+    where: { madeOn: dateOf(on), seenAt: null },
+    data: { seenAt: now, seenBy: who.name },
+  })
+  const [summary] = (await listSummaries(tx, null, 400)).filter((row) => row.on === on)
+  if (!summary) throw new Refusal('not-found', { what: 'stock summary of', id: on })
+  return summary
+}
+
+export function stockSummaryRoutes(app: Routes, service: Service): void {
+  const tags = ['stock']
+  const config = { roles: ['stock', 'manager'] as const }
+  const ofDay = z.strictObject({ on: day })
+
+  app.get(
+    '/v1/stock-summaries',
+    {
+      config,
+      schema: {
+        tags,
+        summary: 'What the night found: lots that entered a bucket, newest night first',
+        querystring: z.strictObject(pageQuery),
+        response: { 200: z.object({ items: z.array(summaryOut) }) },
+      },
+    },
+    async (request, reply) => {
+      const after = afterOf(request, 1)
+      const rows = await listSummaries(
+        service.database.prisma,
+        after ? (String(after[0]) as Day) : null,
+        request.query.limit,
+      )
+      return page(request, reply, rows, (row) => [row.on])
+    },
+  )
+  app.get(
+    '/v1/stock-summaries/:on/lots',
+    {
+      config,
+      schema: {
+        tags,
+        summary: 'The lots of one night',
+        params: ofDay,
+        response: { 200: z.object({ items: z.array(flagOut) }) },
+      },
+    },
+    async (request) => ({ items: await flagsOf(service.database.prisma, request.params.on) }),
+  )
+  app.post(
+    '/v1/stock-summaries/:on/seen',
+    {
+      config: { roles: ['manager'] },
+      schema: {
+        tags,
+        summary: 'The manager has seen it; repeating it changes nothing',
+        params: ofDay,
+        response: { 200: summaryOut },
+      },
+    },
+    (request) => act(service, signerOf(request), (doing) => markSeen(doing, request.params.on)),
+  )
+}
