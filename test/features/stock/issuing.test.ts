@@ -247,13 +247,11 @@ describe('a reservation', () => {
   })
 
   it('released twice is released once', async () => {
-    const made = await house
-      .as('counter')
-      .post('/v1/cell-reservations', {
-        ticketId,
-        plannedOn: '2026-12-05',
-        wants: [{ designation: 'SR1130SW', pieces: 1 }],
-      })
+    const made = await house.as('counter').post('/v1/cell-reservations', {
+      ticketId,
+      plannedOn: '2026-12-05',
+      wants: [{ designation: 'SR1130SW', pieces: 1 }],
+    })
     const { id, lotId } = made.body.reservations[0]
     for (const _ of [1, 2])
       expect((await house.as('counter').post(`/v1/cell-reservations/${id}/release`)).status).toBe(200)

@@ -194,7 +194,7 @@ describe('a scanned delivery', () => {
     const before = await everything(house)
     const read = await house
       .as('stock')
-      .post('/v1/deliveries/reading', { scanned: `]d2\u001d01${item}17290400` + `10LOT-7\u001d30100` })
+      .post('/v1/deliveries/reading', { scanned: `]d2\u001d01${item}1729040010LOT-7\u001d30100` })
     expect(read.body).toMatchObject({
       designation: 'SR66SW',
       lotNumber: 'LOT-7',
