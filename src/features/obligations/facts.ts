@@ -1,6 +1,14 @@
 import type { Db } from '../../db/open.ts'
-import type { Day } from '../../domain/day.ts'
-import type { Facts, HistoryEvent, WearFacts } from '../../domain/reckoning/facts.ts'
+import type { Day, PartialDay } from '../../domain/day.ts'
+import type {
+  ClaimMark,
+  Facts,
+  GuidanceFact,
+  HistoryEvent,
+  NoteFact,
+  WatchKind,
+  WearFacts,
+} from '../../domain/reckoning/facts.ts'
 
 /** One watch with all that was known of it on a day, ready for the reckoning; and the rows the facts came from. */
 export type WatchOnFile = {
@@ -9,15 +17,32 @@ export type WatchOnFile = {
   /** the later of the day it was first seen and the day its present owner became known */
   firstSeen: Day
   facts: Facts
-  /** ids of the history events, in the order of `facts.history` */
+  /** ids of the history events, in the order of `facts.history`; empty texts unless they were asked for */
   eventIds: string[]
 }
 
-type WearRow = { learned: Day } & Record<
-  'daily' | 'vibration' | 'heat' | 'cold' | 'water' | 'salt' | 'chlorine' | 'hotWater',
-  string
->
+const wearKeys = ['daily', 'vibration', 'heat', 'cold', 'water', 'salt', 'chlorine', 'hotWater'] as const
 
+type EventRow = [
+  id: string | null,
+  event: string,
+  on: string,
+  source: string,
+  learned: string,
+  condition: string | null,
+  passed: boolean | null,
+  bar: number | null,
+  sign: string | null,
+  bestBefore: string | null,
+  capacityMah: number | null,
+  consumptionMicroamps: number | null,
+]
+/** owner, the answers in the order of `wearKeys`, the day they were learned */
+type WearRow = [ownerId: string | null, ...answers: string[]]
+type NoteRow = [obligation: string, months: number, on: string]
+type GuidanceRow = [obligation: string, months: number, upToMonths: number | null, inForceFrom: string, learned: string]
+
+/** The lists of facts come as JSON text: one row a watch is several times cheaper to carry than one row a fact. */
 type Row = {
   id: string
   owner_id: string | null
@@ -30,20 +55,30 @@ type Row = {
   made: string | null
   sold: string | null
   beats: number | null
-  history: (Record<string, unknown> & { id: string })[] | null
-  wear: WearRow[] | null
-  notes: Facts['notes']
-  guidance: Facts['guidance']
+  history: string | null
+  wear: string | null
+  notes: string | null
+  calibre_guidance: string | null
+  model_guidance: string | null
 }
 
 /**
  * Everything the reckoning wants of many watches, in one statement, as it was known on a day: facts learned later, strikes
- * made later and edits made later are left out. Rows that are struck do not count.
+ * made later and edits made later are left out. Rows that are struck do not count. Each table is read once for all
+ * watches asked for, along its index by watch; the ids of the events only where they are wanted. In the order of ids.
  */
-export async function factsOf(db: Db, watchIds: readonly string[], on: Day): Promise<WatchOnFile[]> {
+export async function factsOf(
+  db: Db,
+  watchIds: readonly string[],
+  on: Day,
+  options: { eventIds?: boolean } = {},
+): Promise<WatchOnFile[]> {
   if (watchIds.length === 0) return []
+  const ids = [...watchIds]
   const rows = await db.$queryRaw<Row[]>`
-    with asked as (select unnest(${[...watchIds]}::uuid[]) as id), day as (select ${on}::date as d)
+    with struck as materialized (
+      select fact_id from strike where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date
+    )
     select w.id, o.owner_id, o.learned::text as owner_learned, o.is_first as owner_is_first,
            w.first_seen::text as first_seen,
            coalesce(m.kind, e.before ->> 'kind', w.kind) as kind,
@@ -51,92 +86,137 @@ export async function factsOf(db: Db, watchIds: readonly string[], on: Day): Pro
            (case when e.before is null then w.claim_bar else (e.before ->> 'claimBar')::numeric end)::float8 as claim_bar,
            case when e.before is null then w.made else e.before ->> 'made' end as made,
            case when e.before is null then w.sold else e.before ->> 'sold' end as sold,
-           c.beats_per_hour as beats, h.history, r.wear, n.notes, g.guidance
-    from asked join watch w on w.id = asked.id cross join day
-    left join lateral (
-      select before from edit where record_id = w.id and edited_on > day.d order by version limit 1
-    ) e on true
-    left join lateral (
-      select owner_id, learned, is_first from (
-        select owner_id, learned, from_day, id, row_number() over (order by from_day, id) = 1 as is_first from ownership
-        where watch_id = w.id and learned <= day.d
-          and not exists (select from strike s where s.fact_id = ownership.id and s.learned <= day.d)) known
-      order by from_day desc, id desc limit 1
-    ) o on true
-    left join lateral (
-      select calibre_id, kind from movement
-      where watch_id = w.id and learned <= day.d and from_day <= day.d
-        and not exists (select from strike s where s.fact_id = movement.id and s.learned <= day.d)
-      order by from_day desc, id desc limit 1
-    ) m on true
+           c.beats_per_hour as beats, h.history, r.wear, n.notes, gc.guidance as calibre_guidance, gm.guidance as model_guidance
+    from watch w
+    left join (
+      select distinct on (record_id) record_id, before from edit
+      where record_id = any(${ids}::uuid[]) and edited_on > ${on}::date
+      order by record_id, version
+    ) e on e.record_id = w.id
+    left join (
+      select distinct on (watch_id) watch_id, owner_id, learned, count(*) over (partition by watch_id) = 1 as is_first from ownership v
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      order by watch_id, from_day desc, id desc
+    ) o on o.watch_id = w.id
+    left join (
+      select distinct on (watch_id) watch_id, calibre_id, kind from movement v
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and from_day <= ${on}::date
+        and not exists (select from struck where fact_id = v.id)
+      order by watch_id, from_day desc, id desc
+    ) m on m.watch_id = w.id
     left join calibre c on c.id = m.calibre_id
-    left join lateral (
-      select jsonb_agg(jsonb_strip_nulls(jsonb_build_object(
-        'id', v.id, 'event', v.event, 'on', v.happened, 'source', v.source, 'learned', v.learned,
-        'condition', v.condition, 'passed', v.passed, 'bar', v.bar, 'sign', v.sign, 'bestBefore', v.best_before,
-        'capacityMah', v.capacity_mah, 'consumptionMicroamps', v.consumption_microamps)) order by v.id) as history
+    left join (
+      select watch_id, json_agg(json_build_array(case when ${options.eventIds ?? false} then id end, event, happened, source, learned,
+        condition, passed, bar, sign, best_before, capacity_mah, consumption_microamps) order by id)::text as history
       from watch_event v
-      where v.watch_id = w.id and v.learned <= day.d
-        and not exists (select from strike s where s.fact_id = v.id and s.learned <= day.d)
-    ) h on true
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      group by watch_id
+    ) h on h.watch_id = w.id
+    left join (
+      select watch_id, json_agg(json_build_array(owner_id, daily, vibration, heat, cold, water, salt, chlorine, hot_water, learned)
+        order by learned, id)::text as wear
+      from wear_statement v
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      group by watch_id
+    ) r on r.watch_id = w.id
+    left join (
+      select watch_id, json_agg(json_build_array(obligation, months, noted_on) order by id)::text as notes
+      from watchmaker_note v
+      where watch_id = any(${ids}::uuid[]) and noted_on <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      group by watch_id
+    ) n on n.watch_id = w.id
     left join lateral (
-      select jsonb_agg(jsonb_build_object('daily', t.daily, 'vibration', t.vibration, 'heat', t.heat, 'cold', t.cold, 'water', t.water,
-        'salt', t.salt, 'chlorine', t.chlorine, 'hotWater', t.hot_water, 'learned', t.learned) order by t.learned, t.id) as wear
-      from wear_statement t
-      where t.watch_id = w.id and t.owner_id is not distinct from o.owner_id and t.learned <= day.d
-        and not exists (select from strike s where s.fact_id = t.id and s.learned <= day.d)
-    ) r on true
+      select json_agg(json_build_array(obligation, months, up_to_months, in_force_from, learned) order by id)::text as guidance
+      from guidance u
+      where u.calibre_id = m.calibre_id and u.learned <= ${on}::date
+        and not exists (select from strike s where s.fact_id = u.id and s.learned <= ${on}::date)
+    ) gc on m.calibre_id is not null
     left join lateral (
-      select jsonb_agg(jsonb_build_object('obligation', k.obligation, 'months', k.months, 'on', k.noted_on) order by k.id) as notes
-      from watchmaker_note k
-      where k.watch_id = w.id and k.noted_on <= day.d
-        and not exists (select from strike s where s.fact_id = k.id and s.learned <= day.d)
-    ) n on true
-    left join lateral (
-      select jsonb_agg(jsonb_build_object('obligation', u.obligation, 'months', u.months, 'upToMonths', u.up_to_months,
-        'inForceFrom', u.in_force_from, 'learned', u.learned) order by u.for_model, u.id) as guidance
-      from (
-        select *, false as for_model from guidance where calibre_id = m.calibre_id
-        union all
-        select *, true from guidance where maker = w.maker and model = w.model
-      ) u
-      where u.learned <= day.d and not exists (select from strike s where s.fact_id = u.id and s.learned <= day.d)
-    ) g on true
+      select json_agg(json_build_array(obligation, months, up_to_months, in_force_from, learned) order by id)::text as guidance
+      from guidance u
+      where u.maker = w.maker and u.model = w.model and u.learned <= ${on}::date
+        and not exists (select from strike s where s.fact_id = u.id and s.learned <= ${on}::date)
+    ) gm on w.model is not null
+    where w.id = any(${ids}::uuid[])
     order by w.id`
-  return rows.map(onFile)
+  const guidance = guidanceReader()
+  return rows.map((row) => onFile(row, guidance))
 }
 
-function onFile(row: Row): WatchOnFile {
+function onFile(row: Row, guidance: (row: Row) => GuidanceFact[]): WatchOnFile {
   const known = row.owner_learned
   const firstSeen = known !== null && known > row.first_seen ? known : row.first_seen
-  const history = (row.history ?? []).map(({ id: _, ...event }) => event as unknown as HistoryEvent)
+  const events = row.history === null ? [] : (JSON.parse(row.history) as EventRow[])
   return {
     watchId: row.id,
     ownerId: row.owner_id,
     firstSeen,
-    eventIds: (row.history ?? []).map((event) => event.id),
+    eventIds: events.map(([id]) => id ?? ''),
     facts: {
       watch: {
-        kind: row.kind as Facts['watch']['kind'],
+        kind: row.kind as WatchKind,
         beatsPerHour: row.beats,
-        waterClaim: { marked: row.claim_marked as 'rated', bar: row.claim_bar },
-        made: row.made as Facts['watch']['made'],
-        sold: row.sold as Facts['watch']['sold'],
+        waterClaim: { marked: row.claim_marked as ClaimMark, bar: row.claim_bar },
+        made: row.made as PartialDay | null,
+        sold: row.sold as PartialDay | null,
         firstSeen,
       },
       wear: wearOf(row),
-      guidance: row.guidance ?? [],
-      notes: row.notes ?? [],
-      history,
+      guidance: guidance(row),
+      notes: row.notes === null ? [] : (JSON.parse(row.notes) as NoteRow[]).map(noteOf),
+      history: events.map(eventOf),
     },
   }
 }
 
-const wearKeys = ['daily', 'vibration', 'heat', 'cold', 'water', 'salt', 'chlorine', 'hotWater'] as const
+const noteOf = ([obligation, months, on]: NoteRow) => ({ obligation, months, on }) as NoteFact
+
+/** Only the parts that belong to the event, as a request would hold them. */
+function eventOf(row: EventRow): HistoryEvent {
+  const [, event, on, source, learned, condition, passed, bar, sign, bestBefore, capacityMah, consumptionMicroamps] =
+    row
+  switch (event) {
+    case 'water-test':
+      return { event, on, source, learned, passed, bar } as HistoryEvent
+    case 'sign':
+      return { event, on, source, learned, sign } as HistoryEvent
+    case 'cell-fitted':
+      return { event, on, source, learned, bestBefore, capacityMah, consumptionMicroamps } as HistoryEvent
+    case 'movement-fitted':
+      return { event, on, source, learned, condition } as HistoryEvent
+    default:
+      return { event, on, source, learned } as HistoryEvent
+  }
+}
+
+/** What the maker says of the calibre, then of the model. Many watches share it: each text is read once. */
+function guidanceReader(): (row: Row) => GuidanceFact[] {
+  const read = new Map<string, GuidanceFact[]>()
+  const of = (text: string | null): GuidanceFact[] => {
+    if (text === null) return []
+    let facts = read.get(text)
+    if (facts === undefined) {
+      facts = (JSON.parse(text) as GuidanceRow[]).map(
+        ([obligation, months, upToMonths, inForceFrom, learned]) =>
+          ({ obligation, months, upToMonths, inForceFrom, learned }) as GuidanceFact,
+      )
+      read.set(text, facts)
+    }
+    return facts
+  }
+  return (row) => {
+    if (row.calibre_guidance === null) return of(row.model_guidance)
+    return row.model_guidance === null
+      ? of(row.calibre_guidance)
+      : [...of(row.calibre_guidance), ...of(row.model_guidance)]
+  }
+}
 
 /** The latest statement of the present owner; `learned` is the day these answers last changed, not the day they were last confirmed. */
 function wearOf(row: Row): WearFacts | null {
-  const statements = row.wear ?? []
+  const statements = (row.wear === null ? [] : (JSON.parse(row.wear) as WearRow[])).filter(
+    ([ownerId]) => ownerId === row.owner_id,
+  )
   const latest = statements.at(-1)
   if (!latest) {
     // how a former owner wore it says nothing of this one: what was known became unknown on the day the new one was known
@@ -144,9 +224,10 @@ function wearOf(row: Row): WearFacts | null {
   }
   let changed = latest
   for (let i = statements.length - 2; i >= 0; i--) {
-    const earlier = statements[i]
-    if (!earlier || wearKeys.some((key) => earlier[key] !== latest[key])) break
+    const earlier = statements[i] as WearRow
+    if (wearKeys.some((_, key) => earlier[key + 1] !== latest[key + 1])) break
     changed = earlier
   }
-  return { ...(latest as unknown as WearFacts), learned: changed.learned }
+  const answers = Object.fromEntries(wearKeys.map((key, index) => [key, latest[index + 1]]))
+  return { ...answers, learned: changed.at(-1) } as WearFacts
 }

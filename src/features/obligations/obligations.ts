@@ -10,7 +10,7 @@ import { factsOf } from './facts.ts'
 
 /** What a watch is due for on a day, with the trace of every rule and what a missing fact would change; a past day as it was known then. */
 export async function obligationsOn(db: Db, watchId: string, on: Day) {
-  const [file] = await factsOf(db, [watchId], on)
+  const [file] = await factsOf(db, [watchId], on, { eventIds: true })
   if (!file) throw new Refusal('not-found', { what: 'watch', id: watchId })
   if (file.firstSeen > on)
     throw new Refusal('faulty-input', {}, [
