@@ -1,5 +1,4 @@
 import { v7 as uuidv7 } from 'uuid'
-import { dateOf } from '../../db/open.ts'
 import { type Day, numberOfDay, type PartialDay, spanOf } from '../../domain/day.ts'
 import type { HistoryEvent, Source, WearFacts } from '../../domain/reckoning/facts.ts'
 import { Refusal } from '../../domain/refusals.ts'
@@ -98,35 +97,40 @@ export async function importBook(act: Act, book: Book, country: string): Promise
       [...faults].map(([pointer, detail]) => ({ pointer, detail })),
     )
 
-  for (const owner of book.owners)
-    if (owner.deceased)
-      await tx.owner.update({
-        where: { id: ownerIds.get(owner.ref) ?? '' },
-        data: { deceasedOn: dateOf(owner.deceased.on), deceasedToldBy: owner.deceased.toldBy },
-      })
+  const deceased = book.owners.flatMap((owner) =>
+    owner.deceased ? [{ id: ownerIds.get(owner.ref), deceased_on: owner.deceased.on, told_by: owner.deceased.toldBy }] : [],
+  )
+  if (deceased.length > 0)
+    await tx.$executeRaw`
+      update owner set deceased_on = r.deceased_on, deceased_told_by = r.told_by
+      from jsonb_to_recordset(${JSON.stringify(deceased)}::jsonb) as r (id uuid, deceased_on date, told_by text)
+      where owner.id = r.id`
   const watchIds = await addWatches(act, watches)
   const idOf = (index: number) => watchIds[index] ?? ''
   await addPassingsOn(act, book, ownerIds, idOf)
-  for (const [index, watch] of book.watches.entries())
-    if (watch.state)
-      await tx.watch.update({
-        where: { id: idOf(index) },
-        data: { state: watch.state, stateSince: dateOf(watch.stateSince ?? today) },
-      })
+  const states = book.watches.flatMap((watch, index) =>
+    watch.state ? [{ id: idOf(index), state: watch.state, since: watch.stateSince ?? today }] : [],
+  )
+  if (states.length > 0)
+    await tx.$executeRaw`
+      update watch set state = r.state, state_since = r.since
+      from jsonb_to_recordset(${JSON.stringify(states)}::jsonb) as r (id uuid, state text, since date)
+      where watch.id = r.id`
   const hazards = book.watches.flatMap((watch, index) =>
-    (watch.hazards ?? []).map((hazard) => ({ ...hazard, watchId: idOf(index) })),
+    (watch.hazards ?? []).map((hazard) => ({
+      id: uuidv7(),
+      watch_id: idOf(index),
+      kind: hazard.kind,
+      note: hazard.note ?? null,
+      confirmed_by: hazard.confirmedBy ?? null,
+      seen_on: hazard.seenOn,
+    })),
   )
   if (hazards.length > 0)
-    await tx.hazard.createMany({
-      data: hazards.map((hazard) => ({
-        watchId: hazard.watchId,
-        kind: hazard.kind,
-        note: hazard.note ?? null,
-        confirmedBy: hazard.confirmedBy ?? null,
-        seenOn: dateOf(hazard.seenOn),
-        recordedBy: who.name,
-      })),
-    })
+    await tx.$executeRaw`
+      insert into hazard (id, watch_id, kind, note, confirmed_by, seen_on, recorded_by)
+      select id, watch_id, kind, note, confirmed_by, seen_on, ${who.name}
+      from jsonb_to_recordset(${JSON.stringify(hazards)}::jsonb) as r (id uuid, watch_id uuid, kind text, note text, confirmed_by text, seen_on date)`
   await recordFacts(act, {
     events: book.watches.flatMap((watch, index) =>
       (watch.events ?? []).map((event) => ({ ...event, watchId: idOf(index) })),
@@ -161,21 +165,23 @@ async function addPassingsOn(
   const rows = book.watches.flatMap((watch, index) =>
     (watch.ownerships ?? []).map((owned) => ({
       id: uuidv7(),
-      watchId: idOf(index),
-      ownerId: owned.owner === null ? null : (ownerIds.get(owned.owner) ?? null),
-      fromDay: dateOf(owned.from),
-      learned: dateOf(owned.learned ?? today),
+      watch_id: idOf(index),
+      owner_id: owned.owner === null ? null : (ownerIds.get(owned.owner) ?? null),
+      from_day: owned.from,
+      learned: owned.learned ?? today,
       how: owned.how,
-      recordedBy: who.name,
     })),
   )
   if (rows.length === 0) return
-  await tx.ownership.createMany({ data: rows })
+  await tx.$executeRaw`
+    insert into ownership (id, watch_id, owner_id, from_day, learned, how, recorded_by)
+    select id, watch_id, owner_id, from_day, learned, how, ${who.name}
+    from jsonb_to_recordset(${JSON.stringify(rows)}::jsonb) as r (id uuid, watch_id uuid, owner_id uuid, from_day date, learned date, how text)`
   await tx.$executeRaw`
     update watch set owner_id = present.owner_id, owner_known_on = present.learned
     from (
       select distinct on (watch_id) watch_id, owner_id, learned from ownership
-      where watch_id = any(${[...new Set(rows.map((row) => row.watchId))]}::uuid[])
+      where watch_id = any(${[...new Set(rows.map((row) => row.watch_id))]}::uuid[])
       order by watch_id, from_day desc, id desc) present
     where watch.id = present.watch_id`
 }

@@ -67,44 +67,52 @@ export async function addOwners(
 ): Promise<string[]> {
   const ids = owners.map(() => uuidv7())
   const idOf = (index: number) => ids[index] ?? ''
-  await tx.owner.createMany({
-    data: owners.map((owner, index) => ({
-      id: idOf(index),
-      name: owner.name,
-      formOfAddress: owner.formOfAddress ?? null,
-      language: owner.language,
-      isFirm: owner.isFirm ?? false,
-      standing: owner.standing ?? 'normal',
-      searchName: nameKey(owner.name),
-      createdBy: who.name,
-    })),
-  })
+  // one statement a table, whatever the number of rows: the ORM compiles a createMany anew for every number of them
+  const rows = owners.map((owner, index) => ({
+    id: idOf(index),
+    name: owner.name,
+    form_of_address: owner.formOfAddress ?? null,
+    language: owner.language,
+    is_firm: owner.isFirm ?? false,
+    standing: owner.standing ?? 'normal',
+    search_name: nameKey(owner.name),
+  }))
+  await tx.$executeRaw`
+    insert into owner (id, name, form_of_address, language, is_firm, standing, search_name, created_by)
+    select id, name, form_of_address, language, is_firm, standing, search_name, ${who.name}
+    from jsonb_to_recordset(${JSON.stringify(rows)}::jsonb) as r (id uuid, name text, form_of_address text, language text, is_firm boolean,
+      standing text, search_name text)`
   const contacts = owners.flatMap((owner, index) =>
     owner.contacts.map((contact, at) => ({
       id: uuidv7(),
-      ownerId: idOf(index),
+      owner_id: idOf(index),
       means: contact.means,
       value: contact.value,
-      searchValue: searchValue(contact, country, `${pointer(index)}/contacts/${at}/value`),
-      preferredFor: contact.preferredFor ?? [],
-      testedOn: contact.testedOn ? dateOf(contact.testedOn) : null,
-      createdBy: who.name,
+      search_value: searchValue(contact, country, `${pointer(index)}/contacts/${at}/value`),
+      preferred_for: contact.preferredFor ?? [],
+      tested_on: contact.testedOn ?? null,
     })),
   )
-  if (contacts.length > 0) await tx.contact.createMany({ data: contacts })
+  if (contacts.length > 0)
+    await tx.$executeRaw`
+      insert into contact (id, owner_id, means, value, search_value, preferred_for, tested_on, created_by)
+      select id, owner_id, means, value, search_value, preferred_for, tested_on, ${who.name}
+      from jsonb_to_recordset(${JSON.stringify(contacts)}::jsonb) as r (id uuid, owner_id uuid, means text, value text, search_value text,
+        preferred_for text[], tested_on date)`
   const choices = owners.flatMap((owner, index) =>
-    (owner.noticeChoices ?? []).map((choice) => ({ ...choice, ownerId: idOf(index) })),
+    (owner.noticeChoices ?? []).map(({ on, ...choice }) => ({
+      id: uuidv7(),
+      owner_id: idOf(index),
+      chosen_on: on ?? today,
+      ...choice,
+    })),
   )
   if (choices.length > 0)
-    await tx.noticeChoice.createMany({
-      data: choices.map(({ ownerId, on, ...choice }) => ({
-        id: uuidv7(),
-        ...choice,
-        ownerId,
-        chosenOn: dateOf(on ?? today),
-        recordedBy: who.name,
-      })),
-    })
+    await tx.$executeRaw`
+      insert into notice_choice (id, owner_id, kind, choice, chosen_on, means, wording, recorded_by)
+      select id, owner_id, kind, choice, chosen_on, means, wording, ${who.name}
+      from jsonb_to_recordset(${JSON.stringify(choices)}::jsonb) as r (id uuid, owner_id uuid, kind text, choice text, chosen_on date,
+        means text, wording text)`
   return ids
 }
 

@@ -56,48 +56,55 @@ const columnsOf = (watch: Partial<WatchFields>) => {
 export async function addWatches({ tx, today, who }: Act, watches: readonly NewWatch[]): Promise<string[]> {
   const ids = watches.map(() => uuidv7())
   const idOf = (index: number) => ids[index] ?? ''
-  await tx.watch.createMany({
-    data: watches.map(({ firstSeen, ownerId, calibreId: _c, movementSerial: _m, ...watch }, index) => ({
-      ...(columnsOf(watch) as { maker: string; kind: string }),
-      id: idOf(index),
-      firstSeen: dateOf(firstSeen ?? today),
-      ownerId: ownerId ?? null,
-      ownerKnownOn: dateOf(firstSeen ?? today),
-      createdBy: who.name,
-    })),
-  })
-  const owned = watches.flatMap((watch, index) =>
-    watch.ownerId
-      ? [
-          {
-            id: uuidv7(),
-            watchId: idOf(index),
-            ownerId: watch.ownerId,
-            fromDay: dateOf(watch.firstSeen ?? today),
-            learned: dateOf(watch.firstSeen ?? today),
-            how: 'booked in',
-            recordedBy: who.name,
-          },
-        ]
-      : [],
-  )
-  if (owned.length > 0) await tx.ownership.createMany({ data: owned })
-  const moved = watches.flatMap((watch, index) =>
-    watch.calibreId
-      ? [
-          {
-            id: uuidv7(),
-            watchId: idOf(index),
-            calibreId: watch.calibreId,
-            serial: watch.movementSerial ?? null,
-            fromDay: dateOf(watch.firstSeen ?? today),
-            learned: dateOf(watch.firstSeen ?? today),
-            recordedBy: who.name,
-          },
-        ]
-      : [],
-  )
-  if (moved.length > 0) await tx.movement.createMany({ data: moved })
+  const rows = watches.map((watch, index) => ({
+    id: idOf(index),
+    maker: watch.maker,
+    model: watch.model ?? null,
+    reference: watch.reference ?? null,
+    serial: watch.serial ?? null,
+    search_serial: watch.serial ? serialKey(watch.serial) : null,
+    known_duplicate: watch.knownDuplicate ?? false,
+    own_mark: watch.ownMark ?? null,
+    description: watch.description ?? null,
+    kind: watch.kind,
+    display: watch.display ?? null,
+    claim_marked: watch.waterClaim?.marked ?? 'unknown',
+    claim_bar: watch.waterClaim?.marked === 'rated' ? (watch.waterClaim.bar ?? null) : null,
+    case_material: watch.caseMaterial ?? null,
+    diameter_mm: watch.diameterMm ?? null,
+    crystal: watch.crystal ?? 'unknown',
+    luminous: watch.luminous ?? 'unknown',
+    made: watch.made ?? null,
+    sold: watch.sold ?? null,
+    do_not: watch.doNot ?? [],
+    first_seen: watch.firstSeen ?? today,
+    owner_id: watch.ownerId ?? null,
+    calibre_id: watch.calibreId ?? null,
+    movement_serial: watch.movementSerial ?? null,
+    ownership_id: uuidv7(),
+    movement_id: uuidv7(),
+  }))
+  const written = JSON.stringify(rows)
+  await tx.$executeRaw`
+    insert into watch (id, maker, model, reference, serial, search_serial, known_duplicate, own_mark, description, kind, display, claim_marked,
+      claim_bar, case_material, diameter_mm, crystal, luminous, made, sold, do_not, first_seen, owner_id, owner_known_on, created_by)
+    select id, maker, model, reference, serial, search_serial, known_duplicate, own_mark, description, kind, display, claim_marked,
+      claim_bar, case_material, diameter_mm, crystal, luminous, made, sold, do_not, first_seen, owner_id, first_seen, ${who.name}
+    from jsonb_to_recordset(${written}::jsonb) as r (id uuid, maker text, model text, reference text, serial text, search_serial text,
+      known_duplicate boolean, own_mark text, description text, kind text, display text, claim_marked text, claim_bar numeric,
+      case_material text, diameter_mm numeric, crystal text, luminous text, made text, sold text, do_not text[], first_seen date, owner_id uuid)`
+  if (rows.some((row) => row.owner_id))
+    await tx.$executeRaw`
+      insert into ownership (id, watch_id, owner_id, from_day, learned, how, recorded_by)
+      select ownership_id, id, owner_id, first_seen, first_seen, 'booked in', ${who.name}
+      from jsonb_to_recordset(${written}::jsonb) as r (id uuid, ownership_id uuid, owner_id uuid, first_seen date)
+      where owner_id is not null`
+  if (rows.some((row) => row.calibre_id))
+    await tx.$executeRaw`
+      insert into movement (id, watch_id, calibre_id, serial, from_day, learned, recorded_by)
+      select movement_id, id, calibre_id, movement_serial, first_seen, first_seen, ${who.name}
+      from jsonb_to_recordset(${written}::jsonb) as r (id uuid, movement_id uuid, calibre_id uuid, movement_serial text, first_seen date)
+      where calibre_id is not null`
   return ids
 }
 

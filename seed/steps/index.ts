@@ -1,0 +1,9 @@
+import { book } from './book.ts'
+import { calibresAndGuidance } from './calibres.ts'
+import { counter } from './counter.ts'
+import { keys } from './keys.ts'
+import { rules } from './rules.ts'
+import type { Step } from './step.ts'
+
+/** The demo's centre is built in this order; another step is one file and one line. */
+export const steps: readonly Step[] = [keys, rules, calibresAndGuidance, book, counter]

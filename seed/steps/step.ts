@@ -1,0 +1,34 @@
+import type { Day } from '../../src/domain/day.ts'
+import { type Act, act, instantOf, type Role, type Service, type Signer } from '../../src/http/service.ts'
+import type { Centre } from '../invented/centre.ts'
+
+/** What the steps of the demo work on and find out. */
+export type Demo = {
+  service: Service
+  /** the demo's day */
+  today: Day
+  centre: Centre
+  /** refs of the invented centre → ids on file */
+  owners: Map<string, string>
+  watches: Map<string, string>
+  calibres: Map<string, string>
+  keys: Map<Role, string>
+}
+
+/** One step of building the demo: a file here, a line in index.ts. `say` shows how far it is; what it returns is its result in a few words. */
+export type Step = { name: string; run: (demo: Demo, say: (progress: string) => void) => Promise<string> }
+
+const staff: Signer = { keyId: null, name: 'demo', role: 'service' }
+
+/** Does one thing as the staff would, on the demo's day or, with `on`, at ten in the morning of an earlier one. */
+export function doing<T>({ service }: Pick<Demo, 'service'>, work: (act: Act) => Promise<T>, on?: Day): Promise<T> {
+  if (on === undefined) return act(service, staff, work)
+  const now = instantOf(on, '10:00', service.config.centre.timeZone)
+  return act({ ...service, clock: { now: () => now } }, staff, work)
+}
+
+export function idOf(found: Map<string, string>, ref: string | undefined): string {
+  const id = ref === undefined ? undefined : found.get(ref)
+  if (id === undefined) throw new Error(`${ref} is not on file`)
+  return id
+}
