@@ -40,7 +40,12 @@ export const guidance: readonly Guidance[] = [
   service(automatic[4], 60),
   { ...service(automatic[4], 60), ...since('2024-03-01'), sourcePaper: 'technical sheet, second edition' },
   // announced, not yet in force
-  { ...service(beating[1], 60), inForceFrom: '2027-01-01' as Day, learned: '2026-11-10' as Day, sourcePaper: 'letter of the maker, November 2026' },
+  {
+    ...service(beating[1], 60),
+    inForceFrom: '2027-01-01' as Day,
+    learned: '2026-11-10' as Day,
+    sourcePaper: 'letter of the maker, November 2026',
+  },
   {
     calibre: names('lithium-quartz')[0] ?? '',
     obligation: 'cell-change',

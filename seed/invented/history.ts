@@ -1,4 +1,4 @@
-import { addMonths, type Day, dayOfNumber, numberOfDay, type PartialDay } from '../../src/domain/day.ts'
+import { addMonths, type Day, dayOfNumber, numberOfDay, type PartialDay, spanOf } from '../../src/domain/day.ts'
 import type { HistoryEvent, WearFacts, YesNo } from '../../src/domain/reckoning/facts.ts'
 import type { ImportedWatch } from '../../src/features/imports/imports.ts'
 import type { Dice } from '../random.ts'
@@ -15,6 +15,7 @@ type Bench = {
   today: Day
   invented: Invented
   events: Events
+  /** the last complete service or, without one, the day it was sold or made */
   service: Day | null
   cell: Day | null
   test: Day | null
@@ -143,6 +144,8 @@ function visit(bench: Bench, day: Day, wear: WearFacts | undefined): void {
 export function liveThrough(dice: Dice, invented: Invented, today: Day): ImportedWatch {
   const { watch, sort } = invented
   const bench: Bench = { dice, today, invented, events: [], service: null, cell: null, test: null }
+  const isNewSince = watch.sold ?? watch.made
+  if (isNewSince) bench.service = dayOfNumber(spanOf(isNewSince).first)
   const wear: Wear = dice.chance(0.72) ? [askedAbout(dice, invented, watch.firstSeen)] : []
   const habit = dice.weighed<Habit>([
     ['prompt', 80],
@@ -151,7 +154,8 @@ export function liveThrough(dice: Dice, invented: Invented, today: Day): Importe
   ])
   before(bench)
   let day = watch.firstSeen
-  if (runsOnCells(invented) && dice.chance(0.65)) {
+  const isDue = bench.service !== null && addMonths(bench.service, serviceMonths(invented, wear[0])) <= day
+  if (runsOnCells(invented) && dice.chance(isDue ? 0.25 : 0.8)) {
     cellChange(bench, day)
     if (hasClaim(invented)) waterTest(bench, day)
   } else if (dice.chance(0.8)) completeService(bench, day)
@@ -167,7 +171,7 @@ export function liveThrough(dice: Dice, invented: Invented, today: Day): Importe
     visit(bench, day, wear.at(-1))
   }
   const notes: ImportedWatch['notes'] =
-    bench.service && dice.chance(sort.made[1] < 1995 ? 0.15 : 0.02)
+    bench.service && bench.service >= watch.firstSeen && dice.chance(sort.made[1] < 1995 ? 0.15 : 0.02)
       ? [
           {
             obligation: 'complete-service',

@@ -1,6 +1,8 @@
 import { importBook } from '../../src/features/imports/imports.ts'
 import { bookOf, factsIn, lotsOf } from '../invented/centre.ts'
-import { doing, type Step } from './step.ts'
+import { whatIsDue } from './due.ts'
+import { count, doing, type Step, watchesOf } from './step.ts'
+import { threeTraces } from './traces.ts'
 
 // a lot is one transaction: large enough to be quick, small enough to hold no lock for long
 const WATCHES_A_LOT = 400
@@ -22,9 +24,46 @@ export const book: Step = {
       for (const { ref, id } of watches) demo.watches.set(ref, id)
       facts += factsIn(loaded)
       warnings += said.length
-      say(`${demo.watches.size.toLocaleString('en')} watches`)
+      say(`${count(demo.watches.size)} watches`)
     }
-    const count = (n: number) => n.toLocaleString('en')
     return `${count(demo.owners.size)} owners, ${count(demo.watches.size)} watches, ${count(facts)} facts; ${warnings} set aside with a warning`
+  },
+  account: async (demo) => [...(await whatIsDue(demo)), ...(await threeTraces(demo))],
+  tries: async (demo) => {
+    const opened = watchesOf(demo, 'opened elsewhere since its test')[0] ?? ''
+    const { rows } = await demo.service.database.pool.query<{ watch_id: string }>(
+      `select watch_id from obligation o join watch w on w.id = o.watch_id
+       where o.kind = 'complete-service' and o.rule = 'usual' and w.kind = 'self-winding' and o.due_on > $1 and w.owner_id is not null
+         and not exists (select from wear_statement t where t.watch_id = w.id)
+       order by o.due_on, watch_id limit 1`,
+      [demo.today],
+    )
+    return [
+      {
+        words: 'What is due on the watch the kiosk opened, by which rule, and what would change it',
+        role: 'bench',
+        method: 'GET',
+        path: `/v1/watches/${opened}/obligations`,
+      },
+      {
+        words: 'An owner says it is hardly worn: the date of its service moves at once',
+        role: 'counter',
+        method: 'POST',
+        path: `/v1/watches/${rows[0]?.watch_id}/wear`,
+        body: { daily: 'no', vibration: 'no', heat: 'no', cold: 'no', water: 'never', source: 'owner-word' },
+        idempotencyKey: 'hardly-worn-1',
+      },
+      {
+        words: 'A question about a watch that is not on file: nothing is written',
+        role: 'counter',
+        method: 'POST',
+        path: '/v1/reckonings',
+        body: {
+          on: demo.today,
+          watch: { kind: 'self-winding', beatsPerHour: 36_000, firstSeen: demo.today },
+          history: [{ event: 'complete-service', on: '2024-02-29', source: 'paper' }],
+        },
+      },
+    ]
   },
 }

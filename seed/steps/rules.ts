@@ -7,7 +7,7 @@ const changed = [
   {
     decided: '2026-08-10' as Day,
     key: 'useUnknownCheckMonths',
-    value: 18,
+    value: 21,
     fromDay: '2026-09-01' as Day,
     reason: 'two flooded watches of which we had never asked how they are worn',
   },

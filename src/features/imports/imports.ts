@@ -98,7 +98,9 @@ export async function importBook(act: Act, book: Book, country: string): Promise
     )
 
   const deceased = book.owners.flatMap((owner) =>
-    owner.deceased ? [{ id: ownerIds.get(owner.ref), deceased_on: owner.deceased.on, told_by: owner.deceased.toldBy }] : [],
+    owner.deceased
+      ? [{ id: ownerIds.get(owner.ref), deceased_on: owner.deceased.on, told_by: owner.deceased.toldBy }]
+      : [],
   )
   if (deceased.length > 0)
     await tx.$executeRaw`

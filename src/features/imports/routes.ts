@@ -41,6 +41,11 @@ const importedWatch = watchBody.omit({ ownerId: true, calibreId: true }).extend(
     .max(10)
     .optional(),
 })
+/** What an import may hold; a thousand of each at a time. */
+export const importBody = z.strictObject({
+  owners: z.array(importedOwner).max(1000).default([]),
+  watches: z.array(importedWatch).max(1000).default([]),
+})
 const refOut = z.array(z.object({ ref: z.string(), id: idOut }))
 
 export function importRoutes(app: Routes, service: Service): void {
@@ -53,10 +58,7 @@ export function importRoutes(app: Routes, service: Service): void {
         tags: ['imports'],
         summary:
           'Load a book kept elsewhere: owners, watches and their facts; facts dated in the future are taken and set aside, with a warning',
-        body: z.strictObject({
-          owners: z.array(importedOwner).max(1000).default([]),
-          watches: z.array(importedWatch).max(1000).default([]),
-        }),
+        body: importBody,
         response: {
           201: z.object({
             owners: refOut,

@@ -1,0 +1,145 @@
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { asCurl, runSteps, tries } from '../../seed/account.ts'
+import { calibres } from '../../seed/invented/calibres.ts'
+import { bookOf, inventCentre } from '../../seed/invented/centre.ts'
+import { guidance } from '../../seed/invented/guidance.ts'
+import { type Demo, idOf, newDemo } from '../../seed/steps/step.ts'
+import type { Day } from '../../src/domain/day.ts'
+import type { ImportedWatch } from '../../src/features/imports/imports.ts'
+import { type House, openHouse } from '../support/house.ts'
+
+/** The demo's steps, on a small centre: through the same use cases, into a database of the test's own. */
+const today = '2026-11-25' as Day
+let house: House
+let demo: Demo
+const printed: string[] = []
+
+beforeAll(async () => {
+  house = await openHouse({ now: today, env: { CENTRE_COUNTRY: 'GB' } })
+  demo = newDemo(house.service, today, inventCentre(3, today, { owners: 150, watches: 220, cases: 0.1 }))
+  await runSteps(demo, (line) => printed.push(line))
+})
+afterAll(() => house.close())
+
+describe('the demo, built small', () => {
+  test('puts everybody and everything on file, and every watch has all four kinds reckoned on the day', async () => {
+    const book = bookOf(demo.centre.groups)
+    const { rows } = await house.database.pool.query(
+      `select (select count(*) from owner) as owners, (select count(*) from watch) as watches, (select count(*) from calibre) as calibres,
+         (select count(*) from obligation where reckoned_on = $1) as obligations,
+         (select count(*) from watch_event) + (select count(*) from wear_statement) + (select count(*) from watchmaker_note) as facts,
+         (select count(*) from owner where merged_into is not null) as merged,
+         (select count(*) from watch where owner_id is null) as unowned`,
+      [today],
+    )
+    expect(rows[0]).toEqual({
+      owners: book.owners.length,
+      watches: book.watches.length,
+      calibres: calibres.length,
+      obligations: 4 * book.watches.length,
+      facts: book.watches.reduce(
+        (sum, watch) => sum + (watch.events?.length ?? 0) + (watch.wear?.length ?? 0) + (watch.notes?.length ?? 0),
+        0,
+      ),
+      merged: demo.centre.groups.filter((group) => group.merge).length,
+      unowned: book.watches.filter((watch) => watch.ownerships?.at(-1)?.owner === null).length,
+    })
+    expect(printed.join('\n')).toContain(`${book.watches.length} watches`)
+  })
+
+  test('comes to the dates that the stateless reckoning gives for the same facts', async () => {
+    const watches = bookOf(demo.centre.groups).watches.filter((watch) => !watch.ownerships)
+    const { body: rules } = await house.as('manager').get('/v1/house-rules').expect(200)
+    const inForce = Object.fromEntries(
+      rules.items.map((rule: { key: string; value: number }) => [rule.key, rule.value]),
+    )
+    const differing: unknown[] = []
+    for (const watch of watches.filter((_, at) => at % 3 === 0)) {
+      const asked = await house.as('counter').post('/v1/reckonings', stateless(watch, inForce)).expect(200)
+      const told = await house
+        .as('counter')
+        .get(`/v1/watches/${idOf(demo.watches, watch.ref)}`)
+        .expect(200)
+      const short = (all: { kind: string; rule: string; dueOn: string }[]) =>
+        all.map(({ kind, rule, dueOn }) => `${kind} ${rule} ${dueOn}`)
+      if (short(asked.body.obligations).join() !== short(told.body.obligations).join())
+        differing.push({ watch, asked: short(asked.body.obligations), told: short(told.body.obligations) })
+    }
+    expect(differing).toEqual([])
+  })
+
+  test('prints requests to try that are answered, and answered the same when pasted twice', async () => {
+    const all = await tries(demo)
+    expect(all.length).toBeGreaterThanOrEqual(4)
+    const address = house.app.listeningOrigin
+    for (const one of all) {
+      const send = () =>
+        fetch(address + one.path, {
+          method: one.method,
+          headers: {
+            authorization: `Bearer ${demo.keys.get(one.role)}`,
+            ...(one.idempotencyKey && { 'idempotency-key': `"${one.idempotencyKey}"` }),
+            ...(one.body && { 'content-type': 'application/json' }),
+          },
+          ...(one.body && { body: JSON.stringify(one.body) }),
+        })
+      const [first, second] = [await send(), await send()]
+      expect([first.status, second.status], one.words).toEqual(one.idempotencyKey ? [201, 201] : [200, 200])
+      expect(await second.json()).toEqual(await first.json())
+    }
+  })
+
+  test('quotes its curl lines for the shell', () => {
+    const line = asCurl(
+      {
+        words: '',
+        role: 'counter',
+        method: 'POST',
+        path: '/x?a=1&b=2',
+        body: { reason: "owner's word" },
+        idempotencyKey: 'k',
+      },
+      'http://127.0.0.1:1',
+      demo,
+    )
+    // POSIX.1-2024 Shell Command Language 2.2.2: a single quote cannot stand between single quotes
+    expect(line).toContain(`-d '{"reason":"owner'\\''s word"}'`)
+    expect(line).toContain(`-H 'Idempotency-Key: "k"'`)
+    expect(line).toContain(`'http://127.0.0.1:1/x?a=1&b=2'`)
+  })
+})
+
+function stateless(watch: ImportedWatch, rules: Record<string, number>) {
+  const calibre = calibres.find((one) => one.name === watch.calibre)
+  const said = guidance.filter((one) =>
+    one.calibre ? one.calibre === watch.calibre : one.maker === watch.maker && one.model === watch.model,
+  )
+  const { source: _, ...wear } = watch.wear?.at(-1) ?? { source: 'owner-word' }
+  return {
+    on: today,
+    rules,
+    watch: {
+      kind: watch.kind,
+      beatsPerHour: calibre?.beatsPerHour ?? null,
+      waterClaim: watch.waterClaim,
+      made: watch.made,
+      sold: watch.sold,
+      firstSeen: watch.firstSeen,
+    },
+    ...(watch.wear && { wear }),
+    guidance: [...said.filter((one) => one.calibre), ...said.filter((one) => !one.calibre)].map(
+      ({ obligation, months, upToMonths, inForceFrom, learned }) => ({
+        obligation,
+        months,
+        upToMonths,
+        inForceFrom,
+        learned,
+      }),
+    ),
+    notes: watch.notes?.map(({ obligation, months, on }) => ({ obligation, months, on })),
+    history: watch.events?.map((event) => {
+      const { note: _n, ...rest } = event
+      return { ...rest, learned: rest.learned ?? today }
+    }),
+  }
+}
