@@ -7,6 +7,7 @@ import { migrate } from './db/migrate.ts'
 import { openDatabase } from './db/open.ts'
 import { takeFirstManagerKey } from './features/staff-keys/staff-keys.ts'
 import type { Service } from './http/service.ts'
+import { type Jobs, startJobs } from './jobs/index.ts'
 import { makeLog } from './log.ts'
 
 /** config → database → app and jobs → listen. The only clock and the only exit. */
@@ -41,11 +42,12 @@ if (config.firstManagerKey && (await takeFirstManagerKey(database.prisma, config
   log.info('the first manager key was taken')
 
 const app = await buildApp(service)
+let jobs: Jobs | null = null
 
 closeWithGrace({ delay: 30_000, logger: log }, async ({ err, signal }) => {
   if (err) log.fatal({ err }, 'stopping after an error')
   else log.info({ signal }, 'stopping')
-  await app.close()
+  await Promise.all([app.close(), jobs?.stop()])
   await database.close()
   await embedded?.stop()
 })
@@ -59,3 +61,5 @@ log.info(
   },
   'listening',
 )
+// after listening, so that a long night does not keep the doors shut
+if (config.jobs.on) jobs = startJobs(service)
