@@ -24,6 +24,7 @@ import { recallRoutes } from './features/recalls/routes.ts'
 import { reckoningRoutes } from './features/reckonings/routes.ts'
 import { cellAgeingRoutes } from './features/reports/cell-ageing.ts'
 import { cellOutlookRoutes } from './features/reports/cell-outlook-routes.ts'
+import { ticketReportRoutes } from './features/reports/ticket-routes.ts'
 import { staffKeyRoutes } from './features/staff-keys/routes.ts'
 import { stockCountRoutes } from './features/stock-counts/routes.ts'
 import { stockEntryRoutes } from './features/stock-entries/routes.ts'
@@ -31,6 +32,7 @@ import { stockOrderRoutes } from './features/stock-orders/routes.ts'
 import { stockSummaryRoutes } from './features/stock-summaries/routes.ts'
 import { pictureRoutes } from './features/tickets/picture-routes.ts'
 import { ticketRoutes } from './features/tickets/routes.ts'
+import { storyRoutes } from './features/tickets/story-routes.ts'
 import { toolRoutes } from './features/tools/routes.ts'
 import { wasteRoutes } from './features/waste/routes.ts'
 import { watchRoutes } from './features/watches/routes.ts'
@@ -136,6 +138,8 @@ export async function buildApp(service: Service): Promise<App> {
     recallRoutes,
     cellAgeingRoutes,
     cellOutlookRoutes,
+    ticketReportRoutes,
+    storyRoutes,
   ]
   for (const feature of features)
     await app.register(async (scope) => feature(scope.withTypeProvider<ZodTypeProvider>(), service))

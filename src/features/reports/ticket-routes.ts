@@ -1,0 +1,129 @@
+import { stringify } from 'csv-stringify/sync'
+import type { FastifyReply, FastifyRequest } from 'fastify'
+import { z } from 'zod'
+import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import type { Routes } from '../../http/routes.ts'
+import { type Service, todayAt } from '../../http/service.ts'
+import { day, dayOut, idOut } from '../../http/shapes.ts'
+import { settingsOn } from '../tickets/settings.ts'
+import { moneyOut } from '../tickets/shown.ts'
+import { againstCover, comebacks, stuckTickets, valueByPlace } from './tickets.ts'
+
+const stuckOut = z.object({
+  id: idOut,
+  number: z.string(),
+  step: z.string(),
+  side: z.string().nullable(),
+  watch: z.string(),
+  ownerName: z.string(),
+  nextActor: z.string(),
+  nextBy: dayOut,
+  daysPast: z.number().int(),
+  place: z.string().nullable(),
+  promisedOn: dayOut.nullable(),
+})
+const placeOut = z.object({
+  place: z.string(),
+  currency: z.string().nullable(),
+  watches: z.number().int(),
+  amount: z.number(),
+  withoutValue: z.number().int(),
+})
+
+const wantsCsv = (request: FastifyRequest) => /\btext\/csv\b/.test(request.headers.accept ?? '')
+
+/** A cell that a spreadsheet would take for a formula is told as text. */
+const asCell = (value: unknown) => (typeof value === 'string' && /^[=+\-@\t\r]/.test(value) ? `'${value}` : value)
+
+function csv<T extends object>(reply: FastifyReply, rows: readonly T[], columns: readonly (keyof T & string)[]) {
+  const body = stringify(
+    rows.map((row) => columns.map((column) => asCell(row[column]))),
+    { header: true, columns: [...columns] },
+  )
+  return reply
+    .type('text/csv; charset=utf-8')
+    .serializer((text) => text as string)
+    .send(body as never)
+}
+
+export function ticketReportRoutes(app: Routes, service: Service): void {
+  const tags = ['reports']
+  const { prisma } = service.database
+
+  app.get(
+    '/v1/reports/stuck-tickets',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: {
+        tags,
+        summary: 'Tickets whose next actor let the date pass; also as text/csv',
+        querystring: z.strictObject(pageQuery),
+        response: { 200: z.object({ items: z.array(stuckOut) }) },
+      },
+    },
+    async (request, reply) => {
+      const after = afterOf(request, 2) as [string, string] | null
+      const rows = await stuckTickets(prisma, todayAt(service), after, request.query.limit)
+      const items = page(request, reply, rows, (row) => [row.nextBy, row.id])
+      if (wantsCsv(request))
+        return csv(reply, items.items, [
+          'number',
+          'step',
+          'side',
+          'watch',
+          'ownerName',
+          'nextActor',
+          'nextBy',
+          'daysPast',
+          'place',
+          'promisedOn',
+        ])
+      return items
+    },
+  )
+  app.get(
+    '/v1/reports/value-at-risk',
+    {
+      config: { roles: ['manager'] },
+      schema: {
+        tags,
+        summary:
+          "Other people's watches in the house tonight: value by place, against the cover of the policy; also as text/csv",
+        response: {
+          200: z.object({
+            on: dayOut,
+            cover: moneyOut.nullable(),
+            total: moneyOut.nullable(),
+            over: z.boolean().nullable(),
+            because: z.string().nullable(),
+            places: z.array(placeOut),
+          }),
+        },
+      },
+    },
+    async (request, reply) => {
+      const today = todayAt(service)
+      const places = await valueByPlace(prisma)
+      if (wantsCsv(request)) return csv(reply, places, ['place', 'currency', 'watches', 'amount', 'withoutValue'])
+      const settings = await settingsOn(prisma, today, service.config.centre.currency)
+      return { on: today, ...againstCover(places, settings.coverTotal), places }
+    },
+  )
+  app.get(
+    '/v1/reports/comebacks',
+    {
+      config: { roles: ['manager'] },
+      schema: {
+        tags,
+        summary: 'Watches that came back, by the cause the bench coded',
+        querystring: z.strictObject({ from: day, to: day }),
+        response: {
+          200: z.object({
+            items: z.array(z.object({ cause: z.string(), tickets: z.number().int(), covered: z.number().int() })),
+          }),
+        },
+      },
+    },
+    async (request) => ({ items: await comebacks(prisma, request.query.from, request.query.to) }),
+  )
+}
