@@ -673,6 +673,9 @@ test('lost slip: a manager accepts identity and description by name, for this co
 
 test('every record of the record is append-only in the database itself', async () => {
   const { pool } = shop.house.database
+  await shop.book({ dial: 'amber' })
+  await expect(pool.query(`update ticket_record set data = '{}'`)).rejects.toThrow(/never changed or deleted/)
+  await expect(pool.query(`delete from custody_move`)).rejects.toThrow(/never changed or deleted/)
   for (const table of [
     'ticket_record',
     'custody_move',
@@ -685,7 +688,11 @@ test('every record of the record is append-only in the database itself', async (
     'tool_certificate',
     'evening_count',
   ]) {
-    await expect(pool.query(`delete from ${table}`), table).rejects.toThrow(/never changed or deleted/)
+    const { rows } = await pool.query(
+      `select count(*)::int as n from pg_trigger where tgrelid = $1::regclass and tgname = $2`,
+      [table, `${table}_append_only`],
+    )
+    expect(rows[0].n, table).toBe(1)
     await expect(pool.query(`truncate ${table} cascade`), table).rejects.toThrow(/never changed or deleted/)
   }
 })
