@@ -46,7 +46,10 @@ select to_jsonb(t) as ticket,
    from (select * from ticket where ended is null and look_model = t.look_model
          union select * from ticket where ended is null and look_dial = t.look_dial limit 50) x
    join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
-  (select count(*)::int from guarantee g where g.ticket_id = t.comeback_of) as earlier_lines
+  (select count(*)::int from guarantee g where g.ticket_id = t.comeback_of) as earlier_lines,
+  (select jsonb_agg(jsonb_build_object('id', v.id, 'event', v.event, 'at', (extract(epoch from v.recorded_at) * 1000)::bigint, 'by', v.recorded_by)) from watch_event v
+     where v.watch_id = t.watch_id and v.source = 'own-record' and v.recorded_at >= t.created_at and v.event in ('case-opened', 'seals-replaced', 'cell-fitted', 'cell-removed', 'movement-fitted')
+       and not exists (select from strike s where s.fact_id = v.id)) as opened
 from t`
 
 export type RecordRow = {
@@ -153,6 +156,8 @@ export type Rows = {
       }[]
     | null
   earlier_lines: number
+  /** openings in the book since it was booked in, by whatever door they were recorded */
+  opened: { id: string; event: string; at: number; by: string }[] | null
 }
 
 export async function readRows(db: Db, ticketId: string, today: string): Promise<Rows | null> {

@@ -66,11 +66,18 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     record === null ? null : { ...mark(record), ...make(record.data) }
   const people = peopleOf(rows)
   const versions = (rows.estimates ?? []).map(versionOf)
-  const openings: Snapshot['openings'] = records.flatMap((record) => {
+  const recorded: Snapshot['openings'] = records.flatMap((record) => {
     if (record.kind === 'opening') return [{ ...mark(record), kind: 'case-opened' as OpeningKind }]
     const kind = record.kind === 'fitting' ? (record.data.opening as OpeningKind | undefined) : undefined
     return kind === undefined ? [] : [{ ...mark(record), kind }]
   })
+  // an opening recorded past the ticket, at the stock or in the book, opens the case all the same
+  const told = new Set(records.flatMap((record) => (record.data.facts as string[] | undefined) ?? []))
+  const strays = (rows.opened ?? []).filter((fact) => !told.has(fact.id))
+  const openings = [
+    ...recorded,
+    ...strays.map((fact) => ({ id: fact.id, seq: 0, at: fact.at, by: fact.by, kind: fact.event as OpeningKind })),
+  ]
   const workClass = t.work_class as WorkClassName | null
   const observing = of('move').findLast((record) => record.data.to === 'under-observation') ?? null
   const readings = of('reading')

@@ -32,7 +32,13 @@ const measured = (unit: string) =>
       .max(12)
       .meta({ examples: [unit] }),
   })
-const lot = { lotUnknownBecause: line(200) }
+const lot = { lot: id.optional(), lotUnknownBecause: line(200).optional() }
+const lotNamed = (value: { lot?: string | undefined; lotUnknownBecause?: string | undefined }) =>
+  (value.lot === undefined) !== (value.lotUnknownBecause === undefined)
+const lotMissing = {
+  path: ['lot'],
+  error: 'name the lot, or say in lotUnknownBecause why it is not known; one of the two',
+}
 
 const readingOut = z.object({
   id: idOut,
@@ -127,15 +133,17 @@ export function workRoutes(app: Routes, service: Service): void {
         body: z.strictObject({
           seals: z
             .array(
-              z.strictObject({
-                position: line(40),
-                material: line(20).optional(),
-                conditionSeen: z
-                  .enum(['supple', 'set', 'flattened', 'hard', 'cracked', 'swollen', 'missing'])
-                  .optional(),
-                greasedWith: line(60).optional(),
-                ...lot,
-              }),
+              z
+                .strictObject({
+                  position: line(40),
+                  material: line(20).optional(),
+                  conditionSeen: z
+                    .enum(['supple', 'set', 'flattened', 'hard', 'cracked', 'swollen', 'missing'])
+                    .optional(),
+                  greasedWith: line(60).optional(),
+                  ...lot,
+                })
+                .refine(lotNamed, lotMissing),
             )
             .min(1)
             .max(20),
@@ -155,17 +163,19 @@ export function workRoutes(app: Routes, service: Service): void {
       config,
       schema: {
         tags,
-        summary: 'Record a cell whose lot is not known; a cell from stock is fitted from its lot',
+        summary: 'Fit a cell from its lot, graded on the day; or record one whose lot is not known',
         params: ticketParam,
-        body: z.strictObject({
-          designation: line(20),
-          pieces: z.number().int().min(1).max(4).default(1),
-          bestBefore: partialDay.optional(),
-          capacityMah: z.number().min(0.000001).max(1_000_000).optional(),
-          consumptionReading: id.optional(),
-          ...lot,
-          at: happened,
-        }),
+        body: z
+          .strictObject({
+            designation: line(20),
+            pieces: z.number().int().min(1).max(4).default(1),
+            bestBefore: partialDay.optional(),
+            capacityMah: z.number().min(0.000001).max(1_000_000).optional(),
+            consumptionReading: id.optional(),
+            ...lot,
+            at: happened,
+          })
+          .refine(lotNamed, lotMissing),
         response: { 201: doneOut },
       },
     },

@@ -4,6 +4,9 @@ import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
 import { agreedLines } from '../../domain/tickets/gates-yes.ts'
 import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
 import type { Created } from '../../http/creating.ts'
+import { dayAt } from '../../http/service.ts'
+import { fitCell as fitCellFromStock } from '../cell-lots/fit.ts'
+import { fitGasket } from '../gasket-lots/gasket-lots.ts'
 import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
 import { strikeFacts, type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
@@ -119,24 +122,36 @@ export async function closeCase(
   return answered(desk, ticket, record!.id)
 }
 
-export type LotNamed = { lotUnknownBecause: string }
+/** The lot a piece came from, or why it is not known. */
+export type LotNamed = { lot?: string | undefined; lotUnknownBecause?: string | undefined }
 
-type Fitting = { what: string; opening: OpeningKind; data: object; lot?: string | null; fact: WorkFact }
+type Fitting = { what: string; opening: OpeningKind; data: object; lot?: string | undefined; fact: WorkFact }
 
-/** Something fitted or taken out with the case open; its fact goes to the reckoning in the same transaction. */
+/** Whether something may be fitted now: at the bench, the hazard answered, the case open. */
+function mayFit(ticket: Loaded, kind: 'fitting' | 'sealing'): { back: boolean } {
+  const taken = takeWork(ticket, kind, 'a fitting')
+  refuseHazard(ticket)
+  if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-open')
+  return taken
+}
+
+/**
+ * Something fitted or taken out with the case open. What came from stock has told the book already, with its lot
+ * (`facts`); anything else writes its fact here. All of it is one transaction.
+ */
 async function fitIn(
   desk: Desk,
   ticket: Loaded,
-  kind: 'fitting' | 'sealing',
+  back: boolean,
   at: Date,
   fittings: readonly Fitting[],
+  fromStock: readonly string[] = [],
 ): Promise<string[]> {
-  const { back } = takeWork(ticket, kind, 'a fitting')
-  refuseHazard(ticket)
-  if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-open')
-  const facts = await writeFacts(desk, ticket, at, [
-    ...new Map(fittings.map((fitting) => [fitting.opening, fitting.fact])).values(),
+  const missing = fromStock.length > 0 ? [] : fittings
+  const written = await writeFacts(desk, ticket, at, [
+    ...new Map(missing.map((fitting) => [fitting.opening, fitting.fact])).values(),
   ])
+  const facts = [...fromStock, ...written]
   const records = await addRecords(
     desk,
     ticket.snapshot.ticket.id,
@@ -161,21 +176,40 @@ export type SealInput = {
   at?: string | undefined
 }
 
-/** New gaskets by position. A position not found supple is replaced before any test counts. */
+/**
+ * New gaskets by position. Those from stock leave the book of the stock by their lot, which is judged by its storage life
+ * on the day; a position not found supple is replaced before any test counts.
+ */
 export async function replaceSeals(desk: Desk, ref: string, input: SealInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const at = instantFrom(desk, input.at)
+  const { back } = mayFit(ticket, 'sealing')
+  const gaskets = input.seals.flatMap(({ lot, position }) =>
+    lot === undefined ? [] : [{ lotId: lot, pieces: 1, position }],
+  )
+  const facts: string[] = []
+  if (gaskets.length > 0) {
+    const fitted = await fitGasket(desk, {
+      watchId: String(ticket.rows.watch.id),
+      ticketId: ticket.snapshot.ticket.id,
+      on: dayAt(at, desk.zone),
+      gaskets,
+    })
+    facts.push((fitted.body as { eventId: string }).eventId)
+  }
   const ids = await fitIn(
     desk,
     ticket,
-    'sealing',
+    back,
     at,
     input.seals.map((seal) => ({
       what: `seal: ${seal.position}`,
       opening: 'seals-replaced',
       data: seal,
+      lot: seal.lot,
       fact: { event: 'seals-replaced' },
     })),
+    facts,
   )
   return answered(desk, ticket, ids[0]!, { ids })
 }
@@ -209,10 +243,12 @@ export function refuseWrongCell(ticket: Loaded): void {
   }
 }
 
+/** A cell into the case: from its lot, graded on the day and with its best-before; or with a lot that is not known. */
 export async function fitCell(desk: Desk, ref: string, input: CellInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   refuseWrongCell(ticket)
   const at = instantFrom(desk, input.at)
+  const { back } = mayFit(ticket, 'fitting')
   const reading =
     input.consumptionReading === undefined
       ? undefined
@@ -220,19 +256,38 @@ export async function fitCell(desk: Desk, ref: string, input: CellInput): Promis
   if (input.consumptionReading !== undefined && !reading)
     throw faulty(['/consumptionReading', 'is no reading of this ticket'])
   const microamps = (reading?.data.values as Record<string, number | null> | undefined)?.consumption ?? null
-  const ids = await fitIn(desk, ticket, 'fitting', at, [
-    {
-      what: `cell ${input.designation}`,
-      opening: 'cell-fitted',
-      data: input,
-      fact: {
-        event: 'cell-fitted',
-        bestBefore: (input.bestBefore ?? null) as never,
-        capacityMah: input.capacityMah ?? null,
-        consumptionMicroamps: microamps,
+  const facts: string[] = []
+  if (input.lot !== undefined) {
+    const fitted = await fitCellFromStock(desk, {
+      watchId: String(ticket.rows.watch.id),
+      ticketId: ticket.snapshot.ticket.id,
+      on: dayAt(at, desk.zone),
+      cells: [{ lotId: input.lot, pieces: input.pieces }],
+      ...(microamps !== null && { consumptionMicroamps: microamps }),
+    })
+    facts.push((fitted.body as { eventId: string }).eventId)
+  }
+  const ids = await fitIn(
+    desk,
+    ticket,
+    back,
+    at,
+    [
+      {
+        what: `cell ${input.designation}`,
+        opening: 'cell-fitted',
+        data: input,
+        lot: input.lot,
+        fact: {
+          event: 'cell-fitted',
+          bestBefore: (input.bestBefore ?? null) as never,
+          capacityMah: input.capacityMah ?? null,
+          consumptionMicroamps: microamps,
+        },
       },
-    },
-  ])
+    ],
+    facts,
+  )
   return answered(desk, ticket, ids[0]!)
 }
 
@@ -243,7 +298,8 @@ export async function removeCell(
 ): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const at = instantFrom(desk, input.at)
-  const ids = await fitIn(desk, ticket, 'fitting', at, [
+  const { back } = mayFit(ticket, 'fitting')
+  const ids = await fitIn(desk, ticket, back, at, [
     { what: 'cell removed', opening: 'cell-removed', data: input, fact: { event: 'cell-removed' } },
   ])
   return answered(desk, ticket, ids[0]!)
@@ -259,17 +315,20 @@ export type MovementInput = {
 /** Another movement in the case: from this day its own rules count. */
 export async function fitMovement(desk: Desk, ref: string, input: MovementInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  const { back } = takeWork(ticket, 'fitting', 'a movement')
-  refuseHazard(ticket)
-  if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-open')
+  const { back } = mayFit(ticket, 'fitting')
   await replaceMovement(desk, String(ticket.rows.watch.id), {
     ...input,
     kind: input.kind as 'quartz' | undefined,
     on: desk.today,
     source: 'own-record',
   })
+  const fact = await desk.tx.watchEvent.findFirstOrThrow({
+    where: { watchId: String(ticket.rows.watch.id), event: 'movement-fitted' },
+    orderBy: { id: 'desc' },
+    select: { id: true },
+  })
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
-    { kind: 'fitting', data: { ...input, what: 'movement', opening: 'movement-fitted' } },
+    { kind: 'fitting', data: { ...input, what: 'movement', opening: 'movement-fitted', facts: [fact.id] } },
   ])
   if (back) await backToBench(desk, ticket, 'fitted: movement')
   return answered(desk, ticket, record!.id)
