@@ -28,6 +28,8 @@ const paper = { source: 'paper' }
 describe('a cell reckoned on the decimals as sent', () => {
   it.each([
     [10.227, 0.6, 21], // floating point makes this 20.999999999999996
+    [7.305, 4.5, 2], // and this 1.9999999999999998, in another order of working
+    [0.2435, 0.3, 1],
     [28, 1.9, 18],
     [8.1166, 0.1, 99],
     [73.05, 90, 1],
@@ -163,6 +165,7 @@ describe('newer: day, then source, then place in the list', () => {
     const note = (months: number, on: string) => ({ obligation: 'complete-service', months, on })
     expect(maker([], [note(20, '2023-01-01'), note(40, '2023-01-01')])).toMatchObject({ rule: 'note', months: 40 })
     expect(maker([], [note(20, '2023-01-01'), note(60, '2024-01-01')])).toMatchObject({ rule: 'usual', months: 60 })
+    expect(maker([], [note(80, '2024-01-01')])).toMatchObject({ rule: 'usual', months: 60 })
     expect(maker([], [note(20, '2022-06-09')])).toMatchObject({ rule: 'usual' })
   })
 })
@@ -191,6 +194,17 @@ describe('complete service', () => {
         .rule
     expect(['hand-wound', 'self-winding', 'spring-quartz'].map(stopped)).toEqual(['trouble', 'trouble', 'trouble'])
     expect(['quartz', 'electric', 'rechargeable-quartz'].map(stopped)).toEqual(['quartz', 'usual', 'quartz'])
+  })
+
+  it('a date that was due before the sign stays due, but the rule is trouble', () => {
+    const history = [serviced('2019-06-10'), sign('loses-time', '2026-06-10')]
+    expect(ask(about({ kind: 'hand-wound' }, { history })).of('complete-service')).toMatchObject({
+      rule: 'trouble',
+      dueOn: '2024-06-10',
+      months: null,
+      baseOn: '2019-06-10',
+      noticesDueOn: '2026-06-10',
+    })
   })
 
   it('a sign on the day of the work is settled', () => {
@@ -298,6 +312,10 @@ describe('cell change', () => {
   it('on one day the cell goes before the movement, whatever the sources', () => {
     const history = [cellFitted('2025-06-10', { ...word, bestBefore: '2026' }), movementFitted('2025-06-10')]
     expect(cell(history).of('cell-change')).toMatchObject({ rule: 'best-before', baseFrom: 'owner-word' })
+  })
+
+  it('a best-before known to the month is its last day', () => {
+    expect(cell([cellFitted('2026-01-05', { bestBefore: '2027-02' })]).of('cell-change').dueOn).toBe('2027-02-28')
   })
 
   it('the gravest sign gives the rule, the earliest the day', () => {
