@@ -1,12 +1,16 @@
 import { type ScheduledTask, schedule } from 'node-cron'
 import type { Service } from '../http/service.ts'
+import { tickFlagLots } from './flag-lots.ts'
 import { tickNightly } from './nightly.ts'
 
 /** Something the service does by itself. `run` is safe at any moment, in any number of replicas: the database decides. */
 export type Job = { name: string; every: string; run: (service: Service) => Promise<unknown> }
 
 /** The list of jobs. The clock only ticks; a tick that is late or missed is made good by the next one. */
-export const jobs: readonly Job[] = [{ name: 'nightly', every: '*/10 * * * *', run: (service) => tickNightly(service) }]
+export const jobs: readonly Job[] = [
+  { name: 'nightly', every: '*/10 * * * *', run: (service) => tickNightly(service) },
+  { name: 'flag-lots', every: '*/10 * * * *', run: tickFlagLots },
+]
 
 export type Jobs = { stop: () => Promise<void> }
 

@@ -15,6 +15,7 @@ import {
 } from '../../domain/notices/notice-rules.ts'
 import type { RulesFrom } from '../../domain/reckoning/outcome.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
+import { type StockRuleKey, stockRuleTable } from '../../domain/stock/rules.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 
@@ -28,8 +29,8 @@ export type RulesInForce = {
 }
 
 /** Every table of numbers a centre may change. */
-const ruleTable = { ...houseRuleTable, ...noticeRuleTable }
-type RuleKey = HouseRuleKey | NoticeRuleKey
+const ruleTable = { ...houseRuleTable, ...noticeRuleTable, ...stockRuleTable }
+type RuleKey = HouseRuleKey | NoticeRuleKey | StockRuleKey
 const isRule = (key: string): key is RuleKey => Object.hasOwn(ruleTable, key)
 const isNoticeRule = (key: string): key is NoticeRuleKey => Object.hasOwn(noticeRuleTable, key)
 const isLocalSetting = (key: string): key is LocalSettingKey => Object.hasOwn(localSettingTable, key)
@@ -120,7 +121,7 @@ export async function changeHouseRule({ tx, today, who }: Act, input: NewRuleVal
       where rule is not null and kind <> 'seals' and coming_up_from <= ${input.fromDay}::date
         and (stop_on is null or stop_on > ${input.fromDay}::date)
         and (next_notice_on is null or next_notice_on > ${input.fromDay}::date)`
-  } else {
+  } else if (isReckoningRule(input.key)) {
     // each watch is reckoned again under the new value on the night it comes into force
     await tx.$executeRaw`
       update obligation set reckon_anew_on = ${input.fromDay}::date, reconsider_on = least(reconsider_on, ${input.fromDay}::date)

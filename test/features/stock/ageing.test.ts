@@ -1,6 +1,6 @@
 import sharp from 'sharp'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
-import { run } from '../../../src/jobs/flag-lots.ts'
+import { run, tickFlagLots } from '../../../src/jobs/flag-lots.ts'
 import type { House } from '../../support/house.ts'
 import { addCalibre, addWatch, eur, fillShelf, type Lots, openStock, shelf } from './shelf.ts'
 
@@ -183,6 +183,12 @@ describe('the night', () => {
     expect((await get('/v1/stock-summaries/2027-01-02/lots')).body.items).toHaveLength(2)
     const seen = await house.as('manager').post('/v1/stock-summaries/2026-12-01/seen')
     expect(seen.body.seenBy).toBe('manager of the test')
+  })
+
+  it('ticks once for a date, and its rules can be changed from a day on', async () => {
+    expect([await tickFlagLots(house.service), await tickFlagLots(house.service)]).toEqual(['2026-12-01', null])
+    const change = { key: 'cellGuardMonths', value: 4, fromDay: '2027-06-01', reason: 'owners come later' }
+    expect((await house.as('manager').post('/v1/house-rules', change)).status).toBe(201)
   })
 
   it('writes no entry: X and E are still on the shelf until a person signs', async () => {

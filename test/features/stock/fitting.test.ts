@@ -145,15 +145,18 @@ describe('fitting a cell', () => {
     ['with more than is out at the bench', { cells: [{ pieces: 5 }] }, 409, '/problems/stock-below-zero'],
     ['on a day before the cell was issued', { on: '2026-11-20' }, 409, '/problems/stock-below-zero'],
     ['into a watch that is not there', { watchId: '00000000-0000-7000-8000-00000000000f' }, 404, '/problems/not-found'],
-  ])('is refused %s, and nothing is written', async (name, more: { cells?: object[]; on?: string; watchId?: string }, status, type) => {
-    const watchId = await addWatch(house, `G-${name.length}`, calibre)
-    const lotId = await issued(watchId)
-    const before = await everything(house)
-    const cells = [{ lotId, pieces: 1, ...more.cells?.[0] }]
-    const refused = await bench().post('/v1/cell-fittings', { watchId, ...more, cells })
-    expect([refused.status, refused.body.type], JSON.stringify(refused.body)).toEqual([status, type])
-    expect(await everything(house)).toBe(before)
-  })
+  ])(
+    'is refused %s, and nothing is written',
+    async (name, more: { cells?: object[]; on?: string; watchId?: string }, status, type) => {
+      const watchId = await addWatch(house, `G-${name.length}`, calibre)
+      const lotId = await issued(watchId)
+      const before = await everything(house)
+      const cells = [{ lotId, pieces: 1, ...more.cells?.[0] }]
+      const refused = await bench().post('/v1/cell-fittings', { watchId, ...more, cells })
+      expect([refused.status, refused.body.type], JSON.stringify(refused.body)).toEqual([status, type])
+      expect(await everything(house)).toBe(before)
+    },
+  )
 
   it('is refused from a blocked lot and from a designation that does not fit', async () => {
     const watchId = await addWatch(house, 'F-7', calibre)
@@ -172,18 +175,16 @@ describe('gaskets', () => {
   let kindId: string
   let watchId: string
   const lot = (cureQuarter: string, more: object = {}) =>
-    house
-      .as('stock')
-      .post('/v1/gasket-lots', {
-        kindId,
-        cureQuarter,
-        supplier: 'Seal House',
-        receivedOn: '2026-01-10',
-        pieces: 4,
-        unitCost: eur(450),
-        storagePlace: `g ${Math.random()}`,
-        ...more,
-      })
+    house.as('stock').post('/v1/gasket-lots', {
+      kindId,
+      cureQuarter,
+      supplier: 'Seal House',
+      receivedOn: '2026-01-10',
+      pieces: 4,
+      unitCost: eur(450),
+      storagePlace: `g ${Math.random()}`,
+      ...more,
+    })
   const take = (pieces = 1) => house.as('bench').post('/v1/gasket-issues', { kindId, pieces, watchId })
 
   beforeAll(async () => {
@@ -200,14 +201,12 @@ describe('gaskets', () => {
     expect(old).toMatchObject({ storageEnd: '2026-09-30', mayBeFitted: false, extendedEnd: '2029-09-30' })
     expect((await take()).body).toMatchObject({ type: '/problems/stock-short', tooOld: 4 })
     const inspect = (body: object) =>
-      house
-        .as('bench')
-        .post(`/v1/gasket-lots/${old.id}/inspections`, {
-          purpose: 'extension',
-          passed: true,
-          finding: 'supple, no cracks',
-          ...body,
-        })
+      house.as('bench').post(`/v1/gasket-lots/${old.id}/inspections`, {
+        purpose: 'extension',
+        passed: true,
+        finding: 'supple, no cracks',
+        ...body,
+      })
     expect((await inspect({})).body).toMatchObject({ storageEnd: '2029-09-30', mayBeFitted: true, extended: true })
     expect((await inspect({})).body.type).toBe('/problems/gasket-not-extended')
     const taken = await take()
@@ -275,15 +274,13 @@ describe('gaskets', () => {
 describe('other traceable parts', () => {
   it('go by the same ledger', async () => {
     const part = await house.as('stock').post('/v1/parts', { name: 'crown 3.5 steel', partKind: 'crown' })
-    const lot = await house
-      .as('stock')
-      .post('/v1/part-lots', {
-        partId: part.body.id,
-        supplier: 'Harbour Parts',
-        pieces: 3,
-        unitCost: eur(700),
-        storagePlace: 'parts 1',
-      })
+    const lot = await house.as('stock').post('/v1/part-lots', {
+      partId: part.body.id,
+      supplier: 'Harbour Parts',
+      pieces: 3,
+      unitCost: eur(700),
+      storagePlace: 'parts 1',
+    })
     expect(lot.body).toMatchObject({ shelf: 3, goodThrough: null })
     const watchId = await addWatch(house, 'P-1', calibre)
     const taken = await house.as('bench').post('/v1/part-issues', { partId: part.body.id, pieces: 1, watchId })

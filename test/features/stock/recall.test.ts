@@ -65,14 +65,12 @@ describe('a recall of a lot of 40', () => {
 
   let id: string
   it('balances, and finds every watch and how its owner can be told', async () => {
-    const made = await house
-      .as('stock')
-      .post('/v1/recalls', {
-        designation: 'SR66SW',
-        supplier: 'harbour parts',
-        lotNumber: 'LOT-40',
-        reason: 'leaks early',
-      })
+    const made = await house.as('stock').post('/v1/recalls', {
+      designation: 'SR66SW',
+      supplier: 'harbour parts',
+      lotNumber: 'LOT-40',
+      reason: 'leaks early',
+    })
     expect(made.status, JSON.stringify(made.body)).toBe(201)
     id = made.body.id
     expect(made.body.mass.sum).toMatchObject({
