@@ -9,6 +9,7 @@ import type {
   WatchKind,
   WearFacts,
 } from '../../domain/reckoning/facts.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 
 /** One watch with all that was known of it on a day, ready for the reckoning; and the rows the facts came from. */
 export type WatchOnFile = {
@@ -62,6 +63,13 @@ type Row = {
   model_guidance: string | null
 }
 
+export type FactsOptions = {
+  /** fills `eventIds` */
+  eventIds?: boolean
+  /** leaves out what was recorded after this instant, of the day itself, too */
+  until?: Date | null
+}
+
 /**
  * Everything the reckoning wants of many watches, in one statement, as it was known on a day: facts learned later, strikes
  * made later and edits made later are left out. Rows that are struck do not count. Each table is read once for all
@@ -71,13 +79,15 @@ export async function factsOf(
   db: Db,
   watchIds: readonly string[],
   on: Day,
-  options: { eventIds?: boolean } = {},
+  options: FactsOptions = {},
 ): Promise<WatchOnFile[]> {
   if (watchIds.length === 0) return []
   const ids = [...watchIds]
+  const until = options.until ?? null
+  const recorded = until === null ? Prisma.empty : Prisma.sql`and recorded_at <= ${until}::timestamptz`
   const rows = await db.$queryRaw<Row[]>`
     with struck as materialized (
-      select fact_id from strike where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date
+      select fact_id from strike where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date ${recorded}
     )
     select w.id, o.owner_id, o.learned::text as owner_learned, o.is_first as owner_is_first,
            w.first_seen::text as first_seen,
@@ -90,17 +100,17 @@ export async function factsOf(
     from watch w
     left join (
       select distinct on (record_id) record_id, before from edit
-      where record_id = any(${ids}::uuid[]) and edited_on > ${on}::date
+      where record_id = any(${ids}::uuid[]) and (edited_on > ${on}::date ${until === null ? Prisma.empty : Prisma.sql`or recorded_at > ${until}::timestamptz`})
       order by record_id, version
     ) e on e.record_id = w.id
     left join (
       select distinct on (watch_id) watch_id, owner_id, learned, count(*) over (partition by watch_id) = 1 as is_first from ownership v
-      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date ${recorded} and not exists (select from struck where fact_id = v.id)
       order by watch_id, from_day desc, id desc
     ) o on o.watch_id = w.id
     left join (
       select distinct on (watch_id) watch_id, calibre_id, kind from movement v
-      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and from_day <= ${on}::date
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and from_day <= ${on}::date ${recorded}
         and not exists (select from struck where fact_id = v.id)
       order by watch_id, from_day desc, id desc
     ) m on m.watch_id = w.id
@@ -109,33 +119,33 @@ export async function factsOf(
       select watch_id, json_agg(json_build_array(case when ${options.eventIds ?? false} then id end, event, happened, source, learned,
         condition, passed, bar, sign, best_before, capacity_mah, consumption_microamps) order by id)::text as history
       from watch_event v
-      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date ${recorded} and not exists (select from struck where fact_id = v.id)
       group by watch_id
     ) h on h.watch_id = w.id
     left join (
       select watch_id, json_agg(json_build_array(owner_id, daily, vibration, heat, cold, water, salt, chlorine, hot_water, learned)
         order by learned, id)::text as wear
       from wear_statement v
-      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date ${recorded} and not exists (select from struck where fact_id = v.id)
       group by watch_id
     ) r on r.watch_id = w.id
     left join (
       select watch_id, json_agg(json_build_array(obligation, months, noted_on) order by id)::text as notes
       from watchmaker_note v
-      where watch_id = any(${ids}::uuid[]) and noted_on <= ${on}::date and not exists (select from struck where fact_id = v.id)
+      where watch_id = any(${ids}::uuid[]) and noted_on <= ${on}::date ${recorded} and not exists (select from struck where fact_id = v.id)
       group by watch_id
     ) n on n.watch_id = w.id
     left join lateral (
       select json_agg(json_build_array(obligation, months, up_to_months, in_force_from, learned) order by id)::text as guidance
       from guidance u
-      where u.calibre_id = m.calibre_id and u.learned <= ${on}::date
-        and not exists (select from strike s where s.fact_id = u.id and s.learned <= ${on}::date)
+      where u.calibre_id = m.calibre_id and u.learned <= ${on}::date ${recorded}
+        and not exists (select from strike where fact_id = u.id and learned <= ${on}::date ${recorded})
     ) gc on m.calibre_id is not null
     left join lateral (
       select json_agg(json_build_array(obligation, months, up_to_months, in_force_from, learned) order by id)::text as guidance
       from guidance u
-      where u.maker = w.maker and u.model = w.model and u.learned <= ${on}::date
-        and not exists (select from strike s where s.fact_id = u.id and s.learned <= ${on}::date)
+      where u.maker = w.maker and u.model = w.model and u.learned <= ${on}::date ${recorded}
+        and not exists (select from strike where fact_id = u.id and learned <= ${on}::date ${recorded})
     ) gm on w.model is not null
     where w.id = any(${ids}::uuid[])
     order by w.id`
