@@ -119,7 +119,9 @@ function nextVisit(bench: Bench, wear: WearFacts | undefined, habit: Habit): Day
   const dues: Day[] = []
   if (service) dues.push(addMonths(service, serviceMonths(invented, wear)))
   if (cell) dues.push(addMonths(cell, 24))
-  if (test && usedInWater(wear)) dues.push(addMonths(test, wear?.water === 'now-and-then' ? 24 : 12))
+  const often = usedInWater(wear) && wear?.water !== 'now-and-then'
+  const tight = usedInWater(wear) || (wear?.water !== 'never' && (invented.watch.waterClaim?.bar ?? 0) >= 10)
+  if (test && tight) dues.push(addMonths(test, often ? 12 : 24))
   const first = dues.sort()[0]
   if (first === undefined) return null
   const delay = habit === 'prompt' ? dice.whole(-60, -12) : dice.whole(0, 260)

@@ -2,8 +2,10 @@ import { book } from './book.ts'
 import { calibresAndGuidance } from './calibres.ts'
 import { counter } from './counter.ts'
 import { keys } from './keys.ts'
+import { nightly } from './nightly.ts'
 import { rules } from './rules.ts'
+import { centreSettings } from './settings.ts'
 import type { Step } from './step.ts'
 
 /** The demo's centre is built in this order; another step is one file and one line. */
-export const steps: readonly Step[] = [keys, rules, calibresAndGuidance, book, counter]
+export const steps: readonly Step[] = [keys, centreSettings, rules, calibresAndGuidance, book, counter, nightly]

@@ -1,0 +1,33 @@
+import { setLocalSetting } from '../../src/features/house-rules/house-rules.ts'
+import { changeSetting } from '../../src/features/tickets/settings.ts'
+import { doing, type Step } from './step.ts'
+
+/** What only a centre can say of itself; this one is invented, and so are the laws of its place. */
+const settings: Record<string, unknown> = {
+  coverPerItem: { amount: 1_500_000, currency: 'EUR' },
+  coverTotal: { amount: 80_000_000, currency: 'EUR' },
+  phoneYesUpTo: { amount: 40_000, currency: 'EUR' },
+  contactAttempts: 3,
+  observationHours: { quartz: 24, 'three-hand': 72, chronograph: 96, vintage: 120 },
+  radiationRules: 'Radium lume only at the vintage bench, closed, with the extractor on; see the folder at the door.',
+  unclaimedLaw: { name: 'By-law on goods left behind, Hollowmere', monthsIfOwed: 3, monthsIfNotOwed: 12 },
+  taxRates: { standard: 2000, none: 0 },
+  rounding: 'per-total',
+}
+
+export const centreSettings: Step = {
+  name: 'What only the centre can say',
+  run: async (demo) => {
+    await doing(demo, async (act) => {
+      for (const [key, value] of Object.entries(settings))
+        await changeSetting(act, { key, value, fromDay: demo.today, reason: 'the centre opens' })
+      await setLocalSetting(act, {
+        key: 'notAsked',
+        value: 'do-not-write',
+        fromDay: demo.today,
+        reason: 'an owner who was not asked has not agreed',
+      })
+    })
+    return `${Object.keys(settings).length + 1} settings; owners who were never asked are not written to`
+  },
+}
