@@ -1,6 +1,7 @@
 import { createServer } from 'node:net'
 import closeWithGrace from 'close-with-grace'
 import { buildApp } from '../src/app.ts'
+import { type Jobs, startJobs } from '../src/jobs/index.ts'
 import { account, runSteps, seconds } from './account.ts'
 import { demoConfig, demoDay, openDemo } from './house.ts'
 import { inventCentre } from './invented/centre.ts'
@@ -36,12 +37,14 @@ if (once) {
   await close()
 } else {
   const app = await buildApp(service)
+  let jobs: Jobs | null = null
   closeWithGrace({ delay: 10_000, logger: service.log }, async ({ err }) => {
     if (err) service.log.fatal({ err }, 'stopping after an error')
-    await app.close()
+    await Promise.all([app.close(), jobs?.stop()])
     await close()
   })
   const address = await app.listen({ host, port })
+  jobs = startJobs(service)
   for (const line of await account(demo, address)) print(line)
   print(`\n${seconds(began).trim()} in all. The service is up, its clock runs on from that morning; Ctrl-C stops it.`)
 }

@@ -48,12 +48,15 @@ export async function openDemo(config: Config): Promise<OpenDemo> {
   await emptied(server.url)
   await migrate(server.url)
   const log = makeLog(config.logLevel)
+  let closing = false
   const database = await openDatabase(server.url, {
-    onError: (err) => log.error({ err }, 'idle database connection failed'),
+    // idle connections that the stopping server cuts off are no news
+    onError: (err) => closing || log.error({ err }, 'idle database connection failed'),
   })
   return {
     service: { config, database, clock: demoClock(config), log },
     close: async () => {
+      closing = true
       await database.close()
       await server.stop()
     },

@@ -7,6 +7,7 @@ import { type Demo, idOf, newDemo } from '../../seed/steps/step.ts'
 import type { Day } from '../../src/domain/day.ts'
 import { defaultHouseRules } from '../../src/domain/house-rules.ts'
 import type { ImportedWatch } from '../../src/features/imports/imports.ts'
+import { runNight } from '../../src/jobs/nightly.ts'
 import { type House, openHouse } from '../support/house.ts'
 
 /** The demo's steps, on a small centre: through the same use cases, into a database of the test's own. */
@@ -66,6 +67,33 @@ describe('the demo, built small', () => {
         differing.push({ watch, asked: short(asked.body.obligations), told: short(told.body.obligations) })
     }
     expect(differing).toEqual([])
+  })
+
+  test('writes that night, once, and not to the dead, the refusing, the unasked or those without an address', async () => {
+    const night = await house.database.pool.query(
+      `select owner_id from notice where run_on = $1 and state <> 'withdrawn'`,
+      [today],
+    )
+    const written = new Set(night.rows.map((row) => row.owner_id))
+    expect(written.size).toBeGreaterThan(10)
+    // one letter to an owner and night
+    expect(night.rowCount).toBe(written.size)
+    const notToBeWritten = bookOf(demo.centre.groups).owners.filter(
+      (owner) =>
+        owner.deceased !== undefined ||
+        owner.contacts.length === 0 ||
+        (owner.noticeChoices ?? []).every((choice) => choice.choice !== 'yes') ||
+        owner.standing === 'in-dispute' ||
+        owner.standing === 'do-not-serve',
+    )
+    expect(notToBeWritten.length).toBeGreaterThan(5)
+    expect(notToBeWritten.filter((owner) => written.has(idOf(demo.owners, owner.ref)))).toEqual([])
+    const former = bookOf(demo.centre.groups).watches.flatMap((watch) => watch.ownerships?.slice(0, -1) ?? [])
+    expect(former.length).toBeGreaterThan(0)
+    expect(former.filter((one) => written.has(demo.owners.get(one.owner ?? '')))).toEqual([])
+    const merged = demo.centre.groups.flatMap((group) => group.merge ?? [])
+    expect(merged.filter((one) => written.has(demo.owners.get(one.record)))).toEqual([])
+    expect(await runNight(house.service, today)).toBeNull()
   })
 
   test('prints requests to try that are answered, and answered the same when pasted twice', async () => {
