@@ -5,7 +5,7 @@ import type { Service } from '../../http/service.ts'
 import { day, idOut, line, prose } from '../../http/shapes.ts'
 import { eventBody, noteBody, wearBody } from '../facts/shapes.ts'
 import { ownerBody } from '../owners/routes.ts'
-import { hazardKind, watchBody } from '../watches/routes.ts'
+import { hazardKind, watchBody, watchState } from '../watches/routes.ts'
 import { importBook } from './imports.ts'
 
 const ref = line(80)
@@ -14,18 +14,7 @@ const importedWatch = watchBody.omit({ ownerId: true, calibreId: true }).extend(
   ref,
   owner: ref.optional(),
   calibre: line(80).optional(),
-  state: z
-    .enum([
-      'in-use',
-      'stored-running',
-      'stored-cell-removed',
-      'displayed',
-      'lost',
-      'stolen',
-      'disposed',
-      'beyond-repair',
-    ])
-    .optional(),
+  state: watchState.optional(),
   stateSince: day.optional(),
   ownerships: z
     .array(z.strictObject({ owner: ref.nullable(), from: day, learned: day.optional(), how: line(200) }))

@@ -28,7 +28,7 @@ const luminous = z.enum([
   'unknown-old',
   'unknown',
 ])
-const states = z.enum([
+export const watchState = z.enum([
   'in-use',
   'stored-running',
   'stored-cell-removed',
@@ -225,7 +225,7 @@ export function watchRoutes(app: Routes, service: Service): void {
           ...fields,
           maker: line(80).optional(),
           kind: z.enum(watchKinds).optional(),
-          state: states.optional(),
+          state: watchState.optional(),
           stateSince: day.optional(),
           reason: line(300).optional(),
         }),

@@ -1,0 +1,67 @@
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { book } from '../support/book.ts'
+import { type House, openHouse } from '../support/house.ts'
+
+let house: House
+beforeAll(async () => {
+  house = await openHouse({ now: '2026-11-25' })
+})
+afterAll(() => house.close())
+const { watch } = book(() => house)
+
+describe('watches', () => {
+  test('are found by serial without spaces and dashes, with O for 0 and I for 1', async () => {
+    const made = await watch({ serial: 'OI-12 B' })
+    for (const serial of ['01-12b', 'oi12', '0I 1-2-B']) {
+      const { body } = await house
+        .as('counter')
+        .get(`/v1/watches?serial=${encodeURIComponent(serial)}`)
+        .expect(200)
+      expect(
+        body.items.map((item: { id: string }) => item.id),
+        serial,
+      ).toContain(made.id)
+    }
+    const twin = await house.as('counter').post('/v1/watches', { maker: 'halden', kind: 'quartz', serial: '0112B' })
+    expect([twin.status, twin.body.type, twin.body.id]).toEqual([409, '/problems/serial-known', made.id])
+  })
+
+  test('every fault of a body is told at once, with a pointer each, and nothing is written', async () => {
+    const before = await house.database.pool.query('select count(*) from watch')
+    const answer = await house.as('counter').post('/v1/watches', {
+      maker: '',
+      kind: 'sundial',
+      made: '2023-02-29',
+      waterClaim: { marked: 'plain', bar: 5 },
+      colour: 'blue',
+      firstSeen: 3,
+    })
+    expect(answer.status).toBe(400)
+    expect(answer.body.errors.map((error: { pointer: string }) => error.pointer).sort()).toEqual([
+      '#/colour',
+      '#/firstSeen',
+      '#/kind',
+      '#/made',
+      '#/maker',
+      '#/waterClaim/bar',
+    ])
+    expect((await house.database.pool.query('select count(*) from watch')).rows).toEqual(before.rows)
+  })
+
+  test('that are unknown are 404 wherever they are named', async () => {
+    const nobody = '01890000-0000-7000-8000-000000000000'
+    for (const path of ['', '/history', '/obligations'])
+      expect((await house.as('bench').get(`/v1/watches/${nobody}${path}`)).status, path).toBe(404)
+    for (const [path, body] of [
+      ['events', { event: 'complete-service', on: '2024', source: 'paper' }],
+      ['wear', { source: 'owner-word' }],
+      ['notes', { obligation: 'complete-service', months: 12, on: '2024-01-01', reason: 'worn' }],
+      ['ownerships', { ownerId: null, from: '2024-01-01', how: 'sold' }],
+      ['hazards', { kind: 'radium' }],
+      ['strikes', { factId: nobody, reason: 'x' }],
+    ] as const) {
+      const answer = await house.as('manager').post(`/v1/watches/${nobody}/${path}`, body)
+      expect([answer.status, answer.body.type], path).toEqual([404, '/problems/not-found'])
+    }
+  })
+})
