@@ -13,6 +13,11 @@ import { killRun } from './delivery/kill-run.ts'
 const [notices = 10_000, kills = 200, replicas = 3] = process.argv.slice(2).map(Number)
 const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-kills-'))
 const server = await startEmbedded({ dataFolder: path.join(folder, 'data'), throwaway: true, settings: { max_connections: '200' } })
+const stop = async () => {
+  await server.stop()
+  await rm(folder, { recursive: true, force: true })
+}
+for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => void stop().then(() => process.exit(1)))
 let bad = 0
 try {
   await migrate(server.url)
@@ -26,8 +31,7 @@ try {
     }
   }
 } finally {
-  await server.stop()
-  await rm(folder, { recursive: true, force: true })
+  await stop()
 }
 console.log(bad === 0 ? 'all runs as promised' : `${bad} runs broke the promise`)
 process.exitCode = bad === 0 ? 0 : 1

@@ -31,6 +31,8 @@ const transport = smtpTransport({
   at,
 })
 
+// never outlives the one that started it
+process.on('disconnect', () => process.exit())
 process.send?.('started')
 for (;;) {
   await deliverDue({
