@@ -1,9 +1,9 @@
 import { createHash, randomUUID } from 'node:crypto'
 import type pg from 'pg'
 import { gather } from './gather.ts'
-import { type AtPoint, Fenced, type Outcome, type Outgoing, tamed, type Transport } from './outgoing.ts'
-import * as sql from './statements.ts'
+import { type AtPoint, Fenced, type Outcome, type Outgoing, type Transport, tamed } from './outgoing.ts'
 import type { Claim, Leases, Waits } from './statements.ts'
+import * as sql from './statements.ts'
 
 /**
  * Hands over what is queued, each letter by the fenced protocol:
@@ -35,7 +35,10 @@ export type DeliveryOptions = {
   log?: { warn: (facts: object, text: string) => void; error: (facts: object, text: string) => void }
 }
 
-export type DeliveryCounts = Record<'sent' | 'failed' | 'putBack' | 'inDoubt' | 'withdrawn' | 'fenced' | 'swept', number>
+export type DeliveryCounts = Record<
+  'sent' | 'failed' | 'putBack' | 'inDoubt' | 'withdrawn' | 'fenced' | 'swept',
+  number
+>
 
 const RESEND_SECONDS = 20 * 3600
 const FOR_EVER = 10 * 365 * 86_400
@@ -61,7 +64,8 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
 
   const swept = await sql.sweep(pool, resendSeconds)
   counts.swept = swept.queued + swept.doubtful.length
-  for (const noticeId of swept.doubtful) options.log?.error({ noticeId }, 'a letter may or may not have been accepted: it is held in doubt')
+  for (const noticeId of swept.doubtful)
+    options.log?.error({ noticeId }, 'a letter may or may not have been accepted: it is held in doubt')
 
   let unreachable = 0
   let dry = false
@@ -94,7 +98,12 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
       }
       const digest = createHash('sha256').update(letter.raw).digest()
       if (claim.digest && !claim.digest.equals(digest) && (await sql.mayHaveArrived(pool, claim.id))) {
-        await sql.holdInDoubt(pool, leaseOwner, claim, 'an earlier try may have arrived, and the letter would read differently now')
+        await sql.holdInDoubt(
+          pool,
+          leaseOwner,
+          claim,
+          'an earlier try may have arrived, and the letter would read differently now',
+        )
         counts.inDoubt++
         continue
       }
@@ -169,7 +178,8 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
       }
       const { claim, letter, digest } = next
       const outcome = await transport.send(letter, async () => {
-        if (!(await mark({ id: claim.id, attempt: claim.attempt, messageId: letter.messageId, digest }))) throw new Fenced()
+        if (!(await mark({ id: claim.id, attempt: claim.attempt, messageId: letter.messageId, digest })))
+          throw new Fenced()
       })
       await settle(claim, outcome)
     }

@@ -1,6 +1,6 @@
 import { mkdir, open, rename, rm } from 'node:fs/promises'
 import path from 'node:path'
-import { type AtPoint, Fenced, type Outcome, tamed, type Transport } from './outgoing.ts'
+import { type AtPoint, Fenced, type Outcome, type Transport, tamed } from './outgoing.ts'
 
 /**
  * Letters as `.eml` files, for a centre without a relay. The file appears whole or not at all, under the notice's id, so

@@ -25,7 +25,14 @@ export class Fenced extends Error {
 }
 
 /** Places where a test may end the process or stall it; nothing in production listens. */
-export type Point = 'after-claim' | 'before-mark' | 'after-mark' | 'mid-body' | 'after-body' | 'after-reply' | 'after-record'
+export type Point =
+  | 'after-claim'
+  | 'before-mark'
+  | 'after-mark'
+  | 'mid-body'
+  | 'after-body'
+  | 'after-reply'
+  | 'after-record'
 export type AtPoint = (point: Point, noticeId: string) => void | Promise<void>
 
 export type Transport = {
@@ -43,7 +50,8 @@ export type Transport = {
 
 /** Replies and errors of a mail server are untrusted text and quote the recipient: one line, masked, short. */
 export function tamed(text: string, recipient = ''): string {
-  const masked = recipient === '' ? text : text.split(new RegExp(recipient.replace(/[^A-Za-z0-9]/g, '\\$&'), 'i')).join('…')
+  const masked =
+    recipient === '' ? text : text.split(new RegExp(recipient.replace(/[^A-Za-z0-9]/g, '\\$&'), 'i')).join('…')
   return (
     masked
       // biome-ignore lint/suspicious/noControlCharactersInRegex: they are what is taken out

@@ -1,6 +1,6 @@
 import { Readable } from 'node:stream'
 import nodemailer from 'nodemailer'
-import { type AtPoint, Fenced, type Outcome, type Outgoing, tamed, type Transport } from './outgoing.ts'
+import { type AtPoint, Fenced, type Outcome, type Outgoing, type Transport, tamed } from './outgoing.ts'
 
 export type SmtpOptions = {
   url: string
@@ -94,7 +94,8 @@ export function smtpTransport(options: SmtpOptions): Transport {
     } catch (thrown) {
       const error = thrown as MailError
       if (fenced) return { kind: 'fenced', started }
-      if (markError !== undefined) return { kind: 'not-transmitted', error: tamed(String(markError), letter.to), started }
+      if (markError !== undefined)
+        return { kind: 'not-transmitted', error: tamed(String(markError), letter.to), started }
       const code = error.responseCode
       if (code !== undefined && code >= 400 && code < 600) {
         const at = error.code === 'EENVELOPE' ? (/RCPT/.test(error.command ?? '') ? 'recipient' : 'sender') : 'message'
@@ -122,7 +123,11 @@ export function smtpTransport(options: SmtpOptions): Transport {
     async send(letter, mark) {
       const first = await once(letter, mark)
       // a pooled connection that the relay dropped while it was idle: nothing was marked or sent, so at once again
-      if (first.kind === 'not-transmitted' && !first.started && /ECONNECTION|ESOCKET|ECONNRESET|EPIPE|closed/i.test(first.error)) {
+      if (
+        first.kind === 'not-transmitted' &&
+        !first.started &&
+        /ECONNECTION|ESOCKET|ECONNRESET|EPIPE|closed/i.test(first.error)
+      ) {
         return once(letter, mark)
       }
       return first

@@ -7,7 +7,14 @@ import type pg from 'pg'
  *   queued → claimed → handing-over → sent | failed | in-doubt          (and back to queued where that is certain to be safe)
  */
 
-export type Claim = { id: string; attempt: number; ownerId: string; language: string; refusals: number; digest: Buffer | null }
+export type Claim = {
+  id: string
+  attempt: number
+  ownerId: string
+  language: string
+  refusals: number
+  digest: Buffer | null
+}
 
 export type Leases = {
   /** seconds from claim to hand-over */
@@ -34,7 +41,12 @@ export async function claimDue(pool: pg.Pool, leaseOwner: string, limit: number,
 export type Mark = { id: string; attempt: number; messageId: string; digest: Buffer }
 
 /** The last thing before the first byte. Answers, for each, whether the row was still ours. */
-export async function markHandingOver(pool: pg.Pool, leaseOwner: string, marks: Mark[], lease: Leases): Promise<boolean[]> {
+export async function markHandingOver(
+  pool: pg.Pool,
+  leaseOwner: string,
+  marks: Mark[],
+  lease: Leases,
+): Promise<boolean[]> {
   const { rows } = await pool.query<{ id: string }>({
     name: 'letters-mark',
     text: `with c as (select * from unnest($2::uuid[], $3::int[], $4::text[], $5::bytea[]) as c(id, attempt, message_id, digest)),
@@ -47,7 +59,14 @@ export async function markHandingOver(pool: pg.Pool, leaseOwner: string, marks: 
         update letter l set digest = c.digest, first_tried_at = coalesce(l.first_tried_at, now())
         from c join marked on marked.id = c.id where l.notice_id = c.id and l.digest is distinct from c.digest)
       select id from marked`,
-    values: [leaseOwner, marks.map((m) => m.id), marks.map((m) => m.attempt), marks.map((m) => m.messageId), marks.map((m) => m.digest), lease.handOver],
+    values: [
+      leaseOwner,
+      marks.map((m) => m.id),
+      marks.map((m) => m.attempt),
+      marks.map((m) => m.messageId),
+      marks.map((m) => m.digest),
+      lease.handOver,
+    ],
   })
   const ours = new Set(rows.map((row) => row.id))
   return marks.map((mark) => ours.has(mark.id))
@@ -120,7 +139,12 @@ export async function putBack(
 }
 
 /** A refusal for good (5yz): before acceptance, so the key of its items is free again. */
-export async function recordRefused(pool: pg.Pool, leaseOwner: string, claim: Pick<Claim, 'id' | 'attempt'>, detail: string): Promise<boolean> {
+export async function recordRefused(
+  pool: pg.Pool,
+  leaseOwner: string,
+  claim: Pick<Claim, 'id' | 'attempt'>,
+  detail: string,
+): Promise<boolean> {
   const { rowCount } = await pool.query({
     name: 'letters-refused',
     text: `with gone as (
@@ -169,7 +193,12 @@ export async function mayHaveArrived(pool: pg.Pool, noticeId: string): Promise<b
 }
 
 /** A letter that may have arrived and would read differently now waits for a person. */
-export async function holdInDoubt(pool: pg.Pool, leaseOwner: string, claim: Pick<Claim, 'id' | 'attempt'>, detail: string): Promise<void> {
+export async function holdInDoubt(
+  pool: pg.Pool,
+  leaseOwner: string,
+  claim: Pick<Claim, 'id' | 'attempt'>,
+  detail: string,
+): Promise<void> {
   await pool.query(
     `with doubt as (
         update notice set state = 'in-doubt', last_error = $4, lease_until = null
@@ -180,7 +209,11 @@ export async function holdInDoubt(pool: pg.Pool, leaseOwner: string, claim: Pick
 }
 
 /** Something withholds an item after all: the letter is withdrawn whole, its keys are free, the next nightly run decides anew. */
-export async function withdrawClaimed(pool: pg.Pool, leaseOwner: string, withdrawals: { id: string; attempt: number; why: string }[]): Promise<void> {
+export async function withdrawClaimed(
+  pool: pg.Pool,
+  leaseOwner: string,
+  withdrawals: { id: string; attempt: number; why: string }[],
+): Promise<void> {
   await pool.query(
     `with w as (
         update notice n set state = 'withdrawn', withdrawn_by = 'check before hand-over', withdrawn_why = c.why, lease_owner = null, lease_until = null
@@ -193,7 +226,12 @@ export async function withdrawClaimed(pool: pg.Pool, leaseOwner: string, withdra
 }
 
 /** Gives claims back unused, when the service stops or the relay cannot be reached. */
-export async function releaseClaims(pool: pg.Pool, leaseOwner: string, claims: Pick<Claim, 'id' | 'attempt'>[], waitSeconds: number): Promise<void> {
+export async function releaseClaims(
+  pool: pg.Pool,
+  leaseOwner: string,
+  claims: Pick<Claim, 'id' | 'attempt'>[],
+  waitSeconds: number,
+): Promise<void> {
   await pool.query(
     `update notice n set state = 'queued', lease_owner = null, lease_until = null, next_at = greatest(n.next_at, now() + make_interval(secs => $4))
       from unnest($2::uuid[], $3::int[]) as c(id, attempt)

@@ -12,7 +12,11 @@ import { killRun } from './delivery/kill-run.ts'
  */
 const [notices = 10_000, kills = 200, replicas = 3] = process.argv.slice(2).map(Number)
 const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-kills-'))
-const server = await startEmbedded({ dataFolder: path.join(folder, 'data'), throwaway: true, settings: { max_connections: '200' } })
+const server = await startEmbedded({
+  dataFolder: path.join(folder, 'data'),
+  throwaway: true,
+  settings: { max_connections: '200' },
+})
 const stop = async () => {
   await server.stop()
   await rm(folder, { recursive: true, force: true })

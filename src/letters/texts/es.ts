@@ -8,13 +8,16 @@ const units = { minutes: 'minute', days: 'day', weeks: 'week' } as const
 export const es: Texts = {
   locale,
   day: days.full,
-  when: (day) => byPrecision(day, { year: (y) => `en ${y}`, month: (m) => `en ${days.month(m)}`, day: (d) => `el ${days.full(d)}` }),
+  when: (day) =>
+    byPrecision(day, { year: (y) => `en ${y}`, month: (m) => `en ${days.month(m)}`, day: (d) => `el ${days.full(d)}` }),
   span: (months) => spanIn(locale, months),
-  takes: (from, to, unit) => (from === to ? counted(locale, units[unit], to) : `de ${from} a ${counted(locale, units[unit], to)}`),
+  takes: (from, to, unit) =>
+    from === to ? counted(locale, units[unit], to) : `de ${from} a ${counted(locale, units[unit], to)}`,
 
   letter: {
     subjectOne: ({ what, watch }) => `Su ${watch}: ${what}`,
     subjectSeveral: (count) => `Sobre sus ${count} relojes`,
+    subjectAbout: (watch) => `Sobre su ${watch}`,
     greeting: (name) => `Buenos días, ${name}:`,
     writer: ({ centre, count }) =>
       count === 1 ? `Le escribe ${centre}, por un reloj suyo.` : `Le escribe ${centre}, por ${count} relojes suyos.`,
@@ -48,7 +51,8 @@ export const es: Texts = {
       },
       paper: {
         'complete-service': (when) => `Según un papel que hemos visto, la última revisión completa se hizo ${when}.`,
-        'water-check': (when) => `Según un papel que hemos visto, su resistencia al agua se probó por última vez ${when}.`,
+        'water-check': (when) =>
+          `Según un papel que hemos visto, su resistencia al agua se probó por última vez ${when}.`,
         'cell-change': (when) => `Según un papel que hemos visto, su pila se cambió por última vez ${when}.`,
         seals: (when) => `Según un papel que hemos visto, sus juntas se cambiaron por última vez ${when}.`,
       },
@@ -77,18 +81,23 @@ export const es: Texts = {
       due: {
         none: ({ the, day }) => `Según nuestro libro, ahora toca ${the}; el día es el ${day}.`,
         one: ({ the, day }) => `Ya le escribimos sobre esto: ahora toca ${the}; el día es el ${day}.`,
-        more: ({ the, day }) => `Ya ha recibido cartas nuestras sobre esto; en pocas palabras, ahora toca ${the}; el día es el ${day}.`,
+        more: ({ the, day }) =>
+          `Ya ha recibido cartas nuestras sobre esto; en pocas palabras, ahora toca ${the}; el día es el ${day}.`,
       },
       overdue: {
         none: ({ the, day }) => `Según nuestro libro, ${the} tocaba el ${day}.`,
-        one: ({ the, day }) => `Ya le escribimos sobre esto: ${the} tocaba el ${day}, y en nuestro libro sigue pendiente.`,
+        one: ({ the, day }) =>
+          `Ya le escribimos sobre esto: ${the} tocaba el ${day}, y en nuestro libro sigue pendiente.`,
         more: ({ the, day }) =>
           `Ya ha recibido cartas nuestras sobre esto: ${the} tocaba el ${day}, y en nuestro libro sigue pendiente. No queremos insistir; la anotación queda en nuestro libro y puede venir cuando le convenga.`,
       },
       'to-be-assessed': {
-        none: ({ the }) => `Sabemos demasiado poco de su historia para decir cuándo toca ${the}, y nos gustaría verlo una vez. Esta es la única carta sobre ello.`,
-        one: ({ the }) => `Seguimos sabiendo demasiado poco de su historia para decir cuándo toca ${the}. Basta una palabra suya o una mirada breve al reloj.`,
-        more: ({ the }) => `Seguimos sabiendo demasiado poco de su historia para decir cuándo toca ${the}. Basta una palabra suya o una mirada breve al reloj.`,
+        none: ({ the }) =>
+          `Sabemos demasiado poco de su historia para decir cuándo toca ${the}, y nos gustaría verlo una vez. Esta es la única carta sobre ello.`,
+        one: ({ the }) =>
+          `Seguimos sabiendo demasiado poco de su historia para decir cuándo toca ${the}. Basta una palabra suya o una mirada breve al reloj.`,
+        more: ({ the }) =>
+          `Seguimos sabiendo demasiado poco de su historia para decir cuándo toca ${the}. Basta una palabra suya o una mirada breve al reloj.`,
       },
     },
     interval: {
@@ -102,44 +111,59 @@ export const es: Texts = {
       'hard-use': (span) => `Como está a menudo en el agua, o en sal, cloro o agua caliente, contamos ${span}.`,
       'now-and-then': (span) => `Como está en el agua de vez en cuando, contamos ${span}.`,
       'frequency-unknown': (span) => `Como se usa en el agua y no sabemos con qué frecuencia, contamos ${span}.`,
-      'use-unknown': (span) => `No sabemos si alguna vez está en el agua, y contamos ${span}; si nunca lo está, díganoslo.`,
+      'use-unknown': (span) =>
+        `No sabemos si alguna vez está en el agua, y contamos ${span}; si nunca lo está, díganoslo.`,
       'water-use': (span) => `En un reloj que se usa en el agua contamos ${span}.`,
       'best-before': () => 'La pila que lleva dentro tiene su propia fecha del fabricante, y esa fecha llega antes.',
       consumption: () => 'Según la corriente que medimos, la pila que lleva dentro no durará más.',
     },
     event: {
       trouble: {
-        none: ({ when }) => `Algo no va bien, según se anotó en nuestro libro${when ? ` ${when}` : ''}; habría que mirarlo.`,
+        none: ({ when }) =>
+          `Algo no va bien, según se anotó en nuestro libro${when ? ` ${when}` : ''}; habría que mirarlo.`,
         one: () => 'Le escribimos que algo no va bien; en nuestro libro sigue pendiente.',
-        more: () => 'Ya ha recibido cartas nuestras porque algo no va bien; sigue pendiente, y puede venir cuando le convenga.',
+        more: () =>
+          'Ya ha recibido cartas nuestras porque algo no va bien; sigue pendiente, y puede venir cuando le convenga.',
       },
       'opened-since-test': {
-        none: ({ when }) => `Se abrió${when ? ` ${when}` : ''} y, por lo que sabemos, no se ha probado desde entonces; nadie puede decir si aún retiene el agua fuera.`,
-        one: () => 'Le escribimos que se abrió y, por lo que sabemos, no se ha probado desde entonces; sigue pendiente.',
-        more: () => 'Ya ha recibido cartas nuestras porque se abrió y, por lo que sabemos, no se ha probado desde entonces; puede venir cuando le convenga.',
+        none: ({ when }) =>
+          `Se abrió${when ? ` ${when}` : ''} y, por lo que sabemos, no se ha probado desde entonces; nadie puede decir si aún retiene el agua fuera.`,
+        one: () =>
+          'Le escribimos que se abrió y, por lo que sabemos, no se ha probado desde entonces; sigue pendiente.',
+        more: () =>
+          'Ya ha recibido cartas nuestras porque se abrió y, por lo que sabemos, no se ha probado desde entonces; puede venir cuando le convenga.',
       },
       'not-resistant': {
-        none: ({ when }) => `En la última prueba o revisión${when ? ` (${when})` : ''} no resistía el agua, y según nuestro libro se usa en el agua.`,
+        none: ({ when }) =>
+          `En la última prueba o revisión${when ? ` (${when})` : ''} no resistía el agua, y según nuestro libro se usa en el agua.`,
         one: () => 'Le escribimos que por ahora no resiste el agua; sigue pendiente.',
-        more: () => 'Ya ha recibido cartas nuestras porque por ahora no resiste el agua; puede venir cuando le convenga.',
+        more: () =>
+          'Ya ha recibido cartas nuestras porque por ahora no resiste el agua; puede venir cuando le convenga.',
       },
       leaking: {
-        none: () => 'Según nos dijeron o vimos, su pila pierde líquido. Por favor, traiga pronto el reloj: lo que sale de una pila estropea la máquina.',
-        one: () => 'Le escribimos por la pila que pierde líquido; según nuestro libro sigue dentro. Lo que sale de una pila estropea la máquina.',
-        more: () => 'Ya ha recibido cartas nuestras por la pila que pierde líquido; según nuestro libro sigue dentro. Puede venir sin cita.',
+        none: () =>
+          'Según nos dijeron o vimos, su pila pierde líquido. Por favor, traiga pronto el reloj: lo que sale de una pila estropea la máquina.',
+        one: () =>
+          'Le escribimos por la pila que pierde líquido; según nuestro libro sigue dentro. Lo que sale de una pila estropea la máquina.',
+        more: () =>
+          'Ya ha recibido cartas nuestras por la pila que pierde líquido; según nuestro libro sigue dentro. Puede venir sin cita.',
       },
       spent: {
-        none: () => 'Según nos dijeron, el reloj está parado porque su pila está agotada. Por favor, haga que se saque o se cambie pronto.',
+        none: () =>
+          'Según nos dijeron, el reloj está parado porque su pila está agotada. Por favor, haga que se saque o se cambie pronto.',
         one: () => 'Le escribimos por la pila agotada; según nuestro libro sigue dentro.',
-        more: () => 'Ya ha recibido cartas nuestras por la pila agotada; según nuestro libro sigue dentro. Puede venir sin cita.',
+        more: () =>
+          'Ya ha recibido cartas nuestras por la pila agotada; según nuestro libro sigue dentro. Puede venir sin cita.',
       },
       'end-of-life': {
         none: () => 'El reloj da la señal con la que avisa de que su pila está casi agotada.',
         one: () => 'Le escribimos que el reloj da la señal de una pila casi agotada; según nuestro libro sigue dentro.',
-        more: () => 'Ya ha recibido cartas nuestras porque el reloj da la señal de una pila casi agotada. Puede venir sin cita.',
+        more: () =>
+          'Ya ha recibido cartas nuestras porque el reloj da la señal de una pila casi agotada. Puede venir sin cita.',
       },
     },
-    unsure: 'Nuestro libro no está seguro con este reloj: dos anotaciones no encajan, y hemos tomado la más prudente. Si tiene un recibo o lo recuerda mejor, díganoslo y lo corregiremos.',
+    unsure:
+      'Nuestro libro no está seguro con este reloj: dos anotaciones no encajan, y hemos tomado la más prudente. Si tiene un recibo o lo recuerda mejor, díganoslo y lo corregiremos.',
     why: {
       'service-mechanical':
         'El aceite de una máquina se seca con los años, se lleve o no el reloj. Las piezas se desgastan entonces sin que se note, y lo que habría sido una revisión se convierte en una reparación.',
@@ -149,22 +173,30 @@ export const es: Texts = {
         'Las juntas se endurecen y se desgastan, y una prueba vale solo para su día. El agua que entra hace daño antes de que se vea bajo el cristal.',
       'cell-change':
         'Una pila así se cambia a tiempo aunque el reloj aún funcione. Una pila agotada que se queda dentro puede perder líquido, y reparar lo que estropea cuesta muchas veces el cambio.',
-      seals: 'Las juntas se endurecen con los años y dejan de cerrar. Se cambian cuando la caja se abre de todos modos.',
+      seals:
+        'Las juntas se endurecen con los años y dejan de cerrar. Se cambian cuando la caja se abre de todos modos.',
     },
-    runsWell: 'Puede muy bien que el reloj funcione perfectamente: justo por eso escribimos, porque antes no da ninguna señal.',
+    runsWell:
+      'Puede muy bien que el reloj funcione perfectamente: justo por eso escribimos, porque antes no da ninguna señal.',
 
-    price: ({ money, until, takes }) => `Como orientación cuesta ${money} (hasta el ${until}) y se tarda aproximadamente ${takes}. Le decimos el precio exacto antes de empezar.`,
+    price: ({ money, until, takes }) =>
+      `Como orientación cuesta ${money} (hasta el ${until}) y se tarda aproximadamente ${takes}. Le decimos el precio exacto antes de empezar.`,
     noPrice: 'Le decimos el precio y el tiempo antes de empezar, y no hacemos nada sin su sí.',
     folded: ({ list }) => `La misma visita incluye también: ${list}. Una visita, un precio.`,
 
-    movedLater: ({ the, told, day }) => `Una carta anterior nombraba el ${told} para ${the}. Ese día ha pasado al ${day}; no tenga en cuenta la carta anterior.`,
-    guarantee: ({ lastDay }) => `Nuestra garantía sobre el último trabajo llega hasta el ${lastDay} incluido. Si algo no está bien, díganoslo ahora.`,
+    movedLater: ({ the, told, day }) =>
+      `Una carta anterior nombraba el ${told} para ${the}. Ese día ha pasado al ${day}; no tenga en cuenta la carta anterior.`,
+    guarantee: ({ lastDay }) =>
+      `Nuestra garantía sobre el último trabajo llega hasta el ${lastDay} incluido. Si algo no está bien, díganoslo ahora.`,
     caution: {
-      'keep-dry': 'Por favor, mantenga seco este reloj: por lo que sabemos no está hecho para el agua, o ya no la retiene fuera.',
+      'no-water-until-tested': 'Por favor, nada de agua hasta que se haya probado.',
+      'keep-dry':
+        'Por favor, mantenga seco este reloj: por lo que sabemos no está hecho para el agua, o ya no la retiene fuera.',
       radium:
         'Este reloj puede llevar pintura luminosa radiactiva. Por favor, no lo abra ni duerma junto a él; pregúntenos. Solo se trabajará donde las normas locales y un taller autorizado lo permitan.',
       tritium: 'Sus marcas luminosas pierden más o menos la mitad en doce años; es la edad, no un fallo.',
-      'cell-and-children': 'Mantenga las pilas lejos de los niños. Si alguien se ha tragado una, llame en seguida a emergencias o al servicio de información toxicológica.',
+      'cell-and-children':
+        'Mantenga las pilas lejos de los niños. Si alguien se ha tragado una, llame en seguida a emergencias o al servicio de información toxicológica.',
       'leaking-cell': 'Por favor, no abra usted el reloj: lo que sale de una pila quema la piel y los ojos.',
       rechargeable: 'Por favor, no lo deje mucho tiempo descargado y a oscuras; lo que diga el fabricante va primero.',
     },
@@ -198,7 +230,11 @@ export const es: Texts = {
     aboutWatch: 'Lo que deberíamos saber de este reloj',
     letters: 'Nuestras cartas',
     lettersIntro: 'Elija sobre qué podemos escribirle.',
-    choice: { 'complete-service': 'Revisión completa', 'water-check': 'Prueba de resistencia al agua', 'cell-change': 'Cambio de la pila' },
+    choice: {
+      'complete-service': 'Revisión completa',
+      'water-check': 'Prueba de resistencia al agua',
+      'cell-change': 'Cambio de la pila',
+    },
     writeToMe: 'escríbanme',
     doNotWrite: 'no escribir',
     stopAll: 'No recibir más estas cartas',
@@ -206,7 +242,11 @@ export const es: Texts = {
     sold: 'Lo he vendido o regalado.',
     soldButton: 'Ya no es mío',
     doneElsewhere: 'Se hizo en otro lugar.',
-    doneWhat: { 'complete-service': 'Revisión completa', 'water-check': 'Prueba de resistencia al agua', 'cell-change': 'Cambio de la pila' },
+    doneWhat: {
+      'complete-service': 'Revisión completa',
+      'water-check': 'Prueba de resistencia al agua',
+      'cell-change': 'Cambio de la pila',
+    },
     doneOn: '¿Qué día?',
     doneButton: 'Está hecho',
     neverInWater: 'Nunca lo llevo en el agua.',

@@ -19,7 +19,10 @@ export function dayFormats(locale: string) {
 }
 
 /** `2022`, `2022-03` or `2022-03-15`, each with its own words. */
-export function byPrecision<T>(day: PartialDay, words: { year: (text: string) => T; month: (text: string) => T; day: (text: string) => T }): T {
+export function byPrecision<T>(
+  day: PartialDay,
+  words: { year: (text: string) => T; month: (text: string) => T; day: (text: string) => T },
+): T {
   if (day.length === 4) return words.year(day)
   return day.length === 7 ? words.month(day) : words.day(day)
 }

@@ -8,16 +8,21 @@ const units = { minutes: 'minute', days: 'day', weeks: 'week' } as const
 export const pt: Texts = {
   locale,
   day: days.full,
-  when: (day) => byPrecision(day, { year: (y) => `em ${y}`, month: (m) => `em ${days.month(m)}`, day: (d) => `em ${days.full(d)}` }),
+  when: (day) =>
+    byPrecision(day, { year: (y) => `em ${y}`, month: (m) => `em ${days.month(m)}`, day: (d) => `em ${days.full(d)}` }),
   span: (months) => spanIn(locale, months),
-  takes: (from, to, unit) => (from === to ? counted(locale, units[unit], to) : `${from} a ${counted(locale, units[unit], to)}`),
+  takes: (from, to, unit) =>
+    from === to ? counted(locale, units[unit], to) : `${from} a ${counted(locale, units[unit], to)}`,
 
   letter: {
     subjectOne: ({ what, watch }) => `O seu ${watch}: ${what}`,
     subjectSeveral: (count) => `Sobre os seus ${count} relógios`,
+    subjectAbout: (watch) => `Sobre o seu ${watch}`,
     greeting: (name) => `Bom dia, ${name},`,
     writer: ({ centre, count }) =>
-      count === 1 ? `Escreve-lhe ${centre}, por causa de um relógio seu.` : `Escreve-lhe ${centre}, por causa de ${count} relógios seus.`,
+      count === 1
+        ? `Escreve-lhe ${centre}, por causa de um relógio seu.`
+        : `Escreve-lhe ${centre}, por causa de ${count} relógios seus.`,
     numberEnding: (digits) => `número que termina em ${digits}`,
 
     the: {
@@ -48,7 +53,8 @@ export const pt: Texts = {
       },
       paper: {
         'complete-service': (when) => `Segundo um papel que vimos, a última revisão completa foi feita ${when}.`,
-        'water-check': (when) => `Segundo um papel que vimos, a resistência à água foi testada pela última vez ${when}.`,
+        'water-check': (when) =>
+          `Segundo um papel que vimos, a resistência à água foi testada pela última vez ${when}.`,
         'cell-change': (when) => `Segundo um papel que vimos, a pilha foi trocada pela última vez ${when}.`,
         seals: (when) => `Segundo um papel que vimos, as juntas foram trocadas pela última vez ${when}.`,
       },
@@ -77,18 +83,23 @@ export const pt: Texts = {
       due: {
         none: ({ the, day }) => `Segundo o nosso livro, chegou a altura para ${the}; a data é ${day}.`,
         one: ({ the, day }) => `Já lhe escrevemos sobre isto: chegou a altura para ${the}; a data é ${day}.`,
-        more: ({ the, day }) => `Já recebeu cartas nossas sobre isto; em poucas palavras, chegou a altura para ${the}; a data é ${day}.`,
+        more: ({ the, day }) =>
+          `Já recebeu cartas nossas sobre isto; em poucas palavras, chegou a altura para ${the}; a data é ${day}.`,
       },
       overdue: {
         none: ({ the, day }) => `Segundo o nosso livro, a data para ${the} era ${day}.`,
-        one: ({ the, day }) => `Já lhe escrevemos sobre isto: a data para ${the} era ${day}, e no nosso livro continua em aberto.`,
+        one: ({ the, day }) =>
+          `Já lhe escrevemos sobre isto: a data para ${the} era ${day}, e no nosso livro continua em aberto.`,
         more: ({ the, day }) =>
           `Já recebeu cartas nossas sobre isto: a data para ${the} era ${day}, e no nosso livro continua em aberto. Não queremos insistir; a nota fica no nosso livro e pode vir quando lhe convier.`,
       },
       'to-be-assessed': {
-        none: ({ the }) => `Sabemos pouco demais da sua história para dizer qual é a data para ${the}, e gostaríamos de o ver uma vez. Esta é a única carta sobre isto.`,
-        one: ({ the }) => `Continuamos a saber pouco demais da sua história para dizer qual é a data para ${the}. Basta uma palavra sua ou um breve olhar ao relógio.`,
-        more: ({ the }) => `Continuamos a saber pouco demais da sua história para dizer qual é a data para ${the}. Basta uma palavra sua ou um breve olhar ao relógio.`,
+        none: ({ the }) =>
+          `Sabemos pouco demais da sua história para dizer qual é a data para ${the}, e gostaríamos de o ver uma vez. Esta é a única carta sobre isto.`,
+        one: ({ the }) =>
+          `Continuamos a saber pouco demais da sua história para dizer qual é a data para ${the}. Basta uma palavra sua ou um breve olhar ao relógio.`,
+        more: ({ the }) =>
+          `Continuamos a saber pouco demais da sua história para dizer qual é a data para ${the}. Basta uma palavra sua ou um breve olhar ao relógio.`,
       },
     },
     interval: {
@@ -109,37 +120,51 @@ export const pt: Texts = {
     },
     event: {
       trouble: {
-        none: ({ when }) => `Algo não está bem, segundo foi anotado no nosso livro${when ? ` ${when}` : ''}; convém ser visto.`,
+        none: ({ when }) =>
+          `Algo não está bem, segundo foi anotado no nosso livro${when ? ` ${when}` : ''}; convém ser visto.`,
         one: () => 'Escrevemos-lhe que algo não está bem; no nosso livro continua em aberto.',
-        more: () => 'Já recebeu cartas nossas porque algo não está bem; continua em aberto, e pode vir quando lhe convier.',
+        more: () =>
+          'Já recebeu cartas nossas porque algo não está bem; continua em aberto, e pode vir quando lhe convier.',
       },
       'opened-since-test': {
-        none: ({ when }) => `Foi aberto${when ? ` ${when}` : ''} e, tanto quanto sabemos, não foi testado desde então; ninguém pode dizer se ainda mantém a água fora.`,
-        one: () => 'Escrevemos-lhe que foi aberto e, tanto quanto sabemos, não foi testado desde então; continua em aberto.',
-        more: () => 'Já recebeu cartas nossas porque foi aberto e, tanto quanto sabemos, não foi testado desde então; pode vir quando lhe convier.',
+        none: ({ when }) =>
+          `Foi aberto${when ? ` ${when}` : ''} e, tanto quanto sabemos, não foi testado desde então; ninguém pode dizer se ainda mantém a água fora.`,
+        one: () =>
+          'Escrevemos-lhe que foi aberto e, tanto quanto sabemos, não foi testado desde então; continua em aberto.',
+        more: () =>
+          'Já recebeu cartas nossas porque foi aberto e, tanto quanto sabemos, não foi testado desde então; pode vir quando lhe convier.',
       },
       'not-resistant': {
-        none: ({ when }) => `No último teste ou exame${when ? ` (${when})` : ''} não resistia à água, e segundo o nosso livro é usado na água.`,
+        none: ({ when }) =>
+          `No último teste ou exame${when ? ` (${when})` : ''} não resistia à água, e segundo o nosso livro é usado na água.`,
         one: () => 'Escrevemos-lhe que por agora não resiste à água; continua em aberto.',
         more: () => 'Já recebeu cartas nossas porque por agora não resiste à água; pode vir quando lhe convier.',
       },
       leaking: {
-        none: () => 'Segundo nos disseram ou vimos, a pilha está a verter. Por favor, traga o relógio em breve: o que sai de uma pilha estraga a máquina.',
-        one: () => 'Escrevemos-lhe por causa da pilha que verte; segundo o nosso livro continua dentro. O que sai de uma pilha estraga a máquina.',
-        more: () => 'Já recebeu cartas nossas por causa da pilha que verte; segundo o nosso livro continua dentro. Pode vir sem marcação.',
+        none: () =>
+          'Segundo nos disseram ou vimos, a pilha está a verter. Por favor, traga o relógio em breve: o que sai de uma pilha estraga a máquina.',
+        one: () =>
+          'Escrevemos-lhe por causa da pilha que verte; segundo o nosso livro continua dentro. O que sai de uma pilha estraga a máquina.',
+        more: () =>
+          'Já recebeu cartas nossas por causa da pilha que verte; segundo o nosso livro continua dentro. Pode vir sem marcação.',
       },
       spent: {
-        none: () => 'Segundo nos disseram, o relógio parou porque a pilha está gasta. Por favor, mande tirar ou trocar a pilha em breve.',
+        none: () =>
+          'Segundo nos disseram, o relógio parou porque a pilha está gasta. Por favor, mande tirar ou trocar a pilha em breve.',
         one: () => 'Escrevemos-lhe por causa da pilha gasta; segundo o nosso livro continua dentro.',
-        more: () => 'Já recebeu cartas nossas por causa da pilha gasta; segundo o nosso livro continua dentro. Pode vir sem marcação.',
+        more: () =>
+          'Já recebeu cartas nossas por causa da pilha gasta; segundo o nosso livro continua dentro. Pode vir sem marcação.',
       },
       'end-of-life': {
         none: () => 'O relógio dá o sinal com que avisa que a pilha está quase gasta.',
-        one: () => 'Escrevemos-lhe que o relógio dá o sinal de uma pilha quase gasta; segundo o nosso livro continua dentro.',
-        more: () => 'Já recebeu cartas nossas porque o relógio dá o sinal de uma pilha quase gasta. Pode vir sem marcação.',
+        one: () =>
+          'Escrevemos-lhe que o relógio dá o sinal de uma pilha quase gasta; segundo o nosso livro continua dentro.',
+        more: () =>
+          'Já recebeu cartas nossas porque o relógio dá o sinal de uma pilha quase gasta. Pode vir sem marcação.',
       },
     },
-    unsure: 'O nosso livro não está seguro quanto a este relógio: duas notas não batem certo, e tomámos a mais prudente. Se tem um recibo ou se lembra melhor, diga-nos e corrigimos.',
+    unsure:
+      'O nosso livro não está seguro quanto a este relógio: duas notas não batem certo, e tomámos a mais prudente. Se tem um recibo ou se lembra melhor, diga-nos e corrigimos.',
     why: {
       'service-mechanical':
         'O óleo de uma máquina seca com os anos, quer o relógio seja usado, quer não. As peças desgastam-se então sem que se note, e o que teria sido uma revisão torna-se uma reparação.',
@@ -151,25 +176,33 @@ export const pt: Texts = {
         'Uma pilha destas troca-se a tempo, mesmo que o relógio ainda ande. Uma pilha gasta que fica dentro pode verter, e reparar o que ela estraga custa muitas vezes a troca.',
       seals: 'As juntas endurecem com os anos e deixam de fechar. Trocam-se quando a caixa é aberta de qualquer modo.',
     },
-    runsWell: 'É bem possível que o relógio ande perfeitamente - é precisamente por isso que escrevemos: antes não dá nenhum sinal.',
+    runsWell:
+      'É bem possível que o relógio ande perfeitamente - é precisamente por isso que escrevemos: antes não dá nenhum sinal.',
 
-    price: ({ money, until, takes }) => `Como orientação custa ${money} (até ${until}) e demora cerca de ${takes}. Dizemos-lhe o preço exato antes de começar.`,
+    price: ({ money, until, takes }) =>
+      `Como orientação custa ${money} (até ${until}) e demora cerca de ${takes}. Dizemos-lhe o preço exato antes de começar.`,
     noPrice: 'Dizemos-lhe o preço e o tempo antes de começar, e não fazemos nada sem o seu sim.',
     folded: ({ list }) => `A mesma visita inclui também: ${list}. Uma visita, um preço.`,
 
-    movedLater: ({ the, told, day }) => `Uma carta anterior indicava ${told} para ${the}. Essa data passou para ${day}; não tenha em conta a carta anterior.`,
-    guarantee: ({ lastDay }) => `A nossa garantia sobre o último trabalho vai até ${lastDay}, inclusive. Se algo não está bem, diga-nos agora.`,
+    movedLater: ({ the, told, day }) =>
+      `Uma carta anterior indicava ${told} para ${the}. Essa data passou para ${day}; não tenha em conta a carta anterior.`,
+    guarantee: ({ lastDay }) =>
+      `A nossa garantia sobre o último trabalho vai até ${lastDay}, inclusive. Se algo não está bem, diga-nos agora.`,
     caution: {
-      'keep-dry': 'Por favor, mantenha este relógio seco: pelo que sabemos não foi feito para a água, ou já não a mantém fora.',
+      'no-water-until-tested': 'Por favor, nada de água até ser testado.',
+      'keep-dry':
+        'Por favor, mantenha este relógio seco: pelo que sabemos não foi feito para a água, ou já não a mantém fora.',
       radium:
         'Este relógio pode ter tinta luminosa radioativa. Por favor, não o abra nem durma ao lado dele; pergunte-nos. Só será trabalhado onde as regras locais e uma oficina licenciada o permitam.',
       tritium: 'As marcas luminosas perdem cerca de metade em doze anos; é a idade, não um defeito.',
-      'cell-and-children': 'Mantenha as pilhas longe das crianças. Se alguém engoliu uma, ligue logo para a emergência ou para o centro antivenenos.',
+      'cell-and-children':
+        'Mantenha as pilhas longe das crianças. Se alguém engoliu uma, ligue logo para a emergência ou para o centro antivenenos.',
       'leaking-cell': 'Por favor, não abra o relógio: o que sai de uma pilha queima a pele e os olhos.',
       rechargeable: 'Por favor, não o deixe muito tempo descarregado e no escuro; o que diz o fabricante vem primeiro.',
     },
 
-    comeBy: (day) => `Por favor, passe por cá ou envie-o até ${day}. Segue em anexo uma entrada de calendário para esse dia.`,
+    comeBy: (day) =>
+      `Por favor, passe por cá ou envie-o até ${day}. Segue em anexo uma entrada de calendário para esse dia.`,
     tellUs: 'Uma palavra sua pode mudar a data, por exemplo:',
     telling: {
       'worn-now-and-then': 'só o usa de vez em quando, longe de choques, calor e frio',
@@ -198,7 +231,11 @@ export const pt: Texts = {
     aboutWatch: 'O que devíamos saber deste relógio',
     letters: 'As nossas cartas',
     lettersIntro: 'Escolha sobre o que lhe podemos escrever.',
-    choice: { 'complete-service': 'Revisão completa', 'water-check': 'Teste de resistência à água', 'cell-change': 'Troca da pilha' },
+    choice: {
+      'complete-service': 'Revisão completa',
+      'water-check': 'Teste de resistência à água',
+      'cell-change': 'Troca da pilha',
+    },
     writeToMe: 'escrevam-me',
     doNotWrite: 'não escrever',
     stopAll: 'Não receber mais estas cartas',
@@ -206,7 +243,11 @@ export const pt: Texts = {
     sold: 'Vendi-o ou dei-o a alguém.',
     soldButton: 'Já não é meu',
     doneElsewhere: 'Foi feito noutro lugar.',
-    doneWhat: { 'complete-service': 'Revisão completa', 'water-check': 'Teste de resistência à água', 'cell-change': 'Troca da pilha' },
+    doneWhat: {
+      'complete-service': 'Revisão completa',
+      'water-check': 'Teste de resistência à água',
+      'cell-change': 'Troca da pilha',
+    },
     doneOn: 'Em que dia?',
     doneButton: 'Está feito',
     neverInWater: 'Nunca o uso na água.',

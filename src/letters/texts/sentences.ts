@@ -44,14 +44,22 @@ export type Basis = 'own-record' | 'paper' | 'owner-word'
 
 export type WhyOf = 'service-mechanical' | 'service-quartz' | 'water-check' | 'cell-change' | 'seals'
 
-export type Caution = 'keep-dry' | 'radium' | 'tritium' | 'cell-and-children' | 'leaking-cell' | 'rechargeable'
+export type Caution = 'keep-dry' | 'no-water-until-tested' | 'radium' | 'tritium' | 'cell-and-children' | 'leaking-cell' | 'rechargeable'
 
 /** What an owner can tell us that changes a date. */
-export type Telling = 'worn-now-and-then' | 'never-in-water' | 'maker-says-otherwise' | 'done-elsewhere' | 'sold' | 'stored'
+export type Telling =
+  | 'worn-now-and-then'
+  | 'never-in-water'
+  | 'maker-says-otherwise'
+  | 'done-elsewhere'
+  | 'sold'
+  | 'stored'
 
 export type LetterSentences = {
   subjectOne: (f: { what: string; watch: string }) => string
   subjectSeveral: (count: number) => string
+  /** where the letter holds no date of its own */
+  subjectAbout: (watch: string) => string
   greeting: (name: string) => string
   writer: (f: { centre: string; count: number }) => string
   numberEnding: (digits: string) => string

@@ -1,11 +1,18 @@
 import type { ChildProcess } from 'node:child_process'
 import pg from 'pg'
-import { queueNotices, states } from './queue.ts'
+import { KEY_HEADER, queueNotices, states } from './queue.ts'
 import { startRelay } from './relay.ts'
 import { ended, startReplica } from './replicas.ts'
-import { KEY_HEADER } from './queue.ts'
 
-export type KillRun = { databaseUrl: string; seed: number; policy: 'hold' | 'resend'; notices: number; kills: number; replicas: number; replyMs: number }
+export type KillRun = {
+  databaseUrl: string
+  seed: number
+  policy: 'hold' | 'resend'
+  notices: number
+  kills: number
+  replicas: number
+  replyMs: number
+}
 export type KillResult = {
   kills: number
   seconds: number
@@ -42,7 +49,9 @@ export async function killRun(run: KillRun): Promise<KillResult> {
   const random = randomFrom(run.seed)
   const pool = new pg.Pool({ connectionString: run.databaseUrl, max: 3 })
   pool.on('error', () => {})
-  await pool.query('truncate notice, notice_item, letter, delivery_attempt, task, owner_link, owner_answer, delivery_report cascade')
+  await pool.query(
+    'truncate notice, notice_item, letter, delivery_attempt, task, owner_link, owner_answer, delivery_report cascade',
+  )
   await queueNotices(pool, run.notices)
   const relay = await startRelay({ keyHeader: KEY_HEADER })
   relay.replyAfter = () => random() * run.replyMs
@@ -59,7 +68,12 @@ export async function killRun(run: KillRun): Promise<KillResult> {
   let over = false
   const running = new Map<ChildProcess, 'starting' | 'working'>()
   const start = () => {
-    const child = startReplica({ databaseUrl: run.databaseUrl, relayUrl: relay.url, policy: run.policy, leaseSeconds: 3 })
+    const child = startReplica({
+      databaseUrl: run.databaseUrl,
+      relayUrl: relay.url,
+      policy: run.policy,
+      leaseSeconds: 3,
+    })
     running.set(child, 'starting')
     child.on('message', (message) => {
       if (message === 'claimed') running.set(child, 'working')
@@ -116,7 +130,9 @@ export async function killRun(run: KillRun): Promise<KillResult> {
       if (mine.length > 0) result.inDoubtAccepted++
     } else if (mine.length === 0) result.lost++
     result.twice += Math.max(0, mine.length - 1)
-    result.twiceOtherwise += mine.filter((copy) => copy.key !== mine[0]?.key || !copy.raw.equals(mine[0]?.raw as Buffer)).length
+    result.twiceOtherwise += mine.filter(
+      (copy) => copy.key !== mine[0]?.key || !copy.raw.equals(mine[0]?.raw as Buffer),
+    ).length
   }
   await relay.close()
   await pool.end()

@@ -1,8 +1,8 @@
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { type Database, openDatabase } from '../../../src/db/open.ts'
-import { freshDatabase } from '../../support/database.ts'
 import { deliverDue } from '../../../src/letters/delivery.ts'
 import { smtpTransport } from '../../../src/letters/smtp.ts'
+import { freshDatabase } from '../../support/database.ts'
 import { killRun } from './kill-run.ts'
 import { NO_WAITS, nothingWithheld, plainLetters, queueNotices, rowOf, states } from './queue.ts'
 import { startRelay } from './relay.ts'
@@ -23,7 +23,15 @@ afterAll(async () => {
   await drop()
 })
 
-const points = ['after-claim', 'before-mark', 'after-mark', 'mid-body', 'after-body', 'after-reply', 'after-record'] as const
+const points = [
+  'after-claim',
+  'before-mark',
+  'after-mark',
+  'mid-body',
+  'after-body',
+  'after-reply',
+  'after-record',
+] as const
 
 const doubtfulAfter = {
   'after-claim': [0, 0],
@@ -40,7 +48,16 @@ async function replicaHere(relayUrl: string, policy: 'hold' | 'resend'): Promise
   const transport = smtpTransport({ url: relayUrl, name: 'centre.example', connections: 2 })
   const leases = { claim: 0.5, handOver: 0.5 }
   for (;;) {
-    await deliverDue({ pool: database.pool, transport, prepare: plainLetters, withheld: nothingWithheld, policy, leases, waits: NO_WAITS, batch: 2 })
+    await deliverDue({
+      pool: database.pool,
+      transport,
+      prepare: plainLetters,
+      withheld: nothingWithheld,
+      policy,
+      leases,
+      waits: NO_WAITS,
+      batch: 2,
+    })
     const now = await states(database.pool)
     if (!now.queued && !now.claimed && !now['handing-over']) break
   }
@@ -50,10 +67,20 @@ async function replicaHere(relayUrl: string, policy: 'hold' | 'resend'): Promise
 describe.each([1, 3])('%i replicas', (replicas) => {
   describe.each(['hold', 'resend'] as const)('policy %s', (policy) => {
     test.each(points)('killed %s', async (point) => {
-      await database.pool.query('truncate notice, notice_item, letter, delivery_attempt, task, owner_link, owner_answer, delivery_report cascade')
+      await database.pool.query(
+        'truncate notice, notice_item, letter, delivery_attempt, task, owner_link, owner_answer, delivery_report cascade',
+      )
       const ids = await queueNotices(database.pool, 6)
       const relay = await startRelay()
-      const victim = startReplica({ databaseUrl: url, relayUrl: relay.url, policy, crashAt: point, leaseSeconds: 0.5, batch: 1, connections: 1 })
+      const victim = startReplica({
+        databaseUrl: url,
+        relayUrl: relay.url,
+        policy,
+        crashAt: point,
+        leaseSeconds: 0.5,
+        batch: 1,
+        connections: 1,
+      })
       await ended(victim)
       expect(victim.signalCode).toBe('SIGKILL')
       const handedBefore = relay.kept.length
@@ -83,7 +110,15 @@ describe.each([1, 3])('%i replicas', (replicas) => {
 
 describe.each(['hold', 'resend'] as const)('policy %s: random kills', (policy) => {
   test('no letter is lost, none is sent twice through our fault', async () => {
-    const result = await killRun({ databaseUrl: url, seed: 11, policy, notices: 400, kills: 8, replicas: 3, replyMs: 20 })
+    const result = await killRun({
+      databaseUrl: url,
+      seed: 11,
+      policy,
+      notices: 400,
+      kills: 8,
+      replicas: 3,
+      replyMs: 20,
+    })
     expect(result.kills).toBe(8)
     expect([result.lost, result.twiceOtherwise]).toEqual([0, 0])
     if (policy === 'hold') expect(result.twice).toBe(0)

@@ -1,6 +1,6 @@
 import type pg from 'pg'
-import type { Claim, Waits } from '../../../src/letters/statements.ts'
 import type { Prepared } from '../../../src/letters/delivery.ts'
+import type { Claim, Waits } from '../../../src/letters/statements.ts'
 
 /** Notices in the queue with nothing behind them but an owner: the hand-over asks for no more. */
 export async function queueNotices(pool: pg.Pool, count: number): Promise<string[]> {
@@ -47,7 +47,13 @@ export const plainLetters = async (claims: Claim[]): Promise<Map<string, Prepare
       ].join('\r\n')
       return [
         id,
-        { id, messageId: `<${id}@centre.example>`, from: 'letters@centre.example', to: `owner.${id}@owner.example`, raw: Buffer.from(raw) },
+        {
+          id,
+          messageId: `<${id}@centre.example>`,
+          from: 'letters@centre.example',
+          to: `owner.${id}@owner.example`,
+          raw: Buffer.from(raw),
+        },
       ]
     }),
   )
@@ -57,7 +63,14 @@ export const nothingWithheld = async () => new Map<string, string[]>()
 /** Waits short enough for a test: every refused letter may go again at once. */
 export const NO_WAITS: Waits = { refused: [0], unreachable: [0], giveUp: 3600 }
 
-export type Row = { id: string; state: string; attempt: number; response: string | null; last_error: string | null; handed_at: Date | null }
+export type Row = {
+  id: string
+  state: string
+  attempt: number
+  response: string | null
+  last_error: string | null
+  handed_at: Date | null
+}
 
 export async function rowOf(pool: pg.Pool, id: string): Promise<Row> {
   const { rows } = await pool.query<Row>('select * from notice where id = $1', [id])
@@ -65,7 +78,8 @@ export async function rowOf(pool: pg.Pool, id: string): Promise<Row> {
 }
 
 export const states = async (pool: pg.Pool): Promise<Record<string, number>> => {
-  const { rows } = await pool.query<{ state: string; n: number }>('select state, count(*)::int as n from notice group by state')
+  const { rows } = await pool.query<{ state: string; n: number }>(
+    'select state, count(*)::int as n from notice group by state',
+  )
   return Object.fromEntries(rows.map((row) => [row.state, row.n]))
 }
-

@@ -5,7 +5,7 @@ import type { Transport } from '../../../src/letters/outgoing.ts'
 import { smtpTransport } from '../../../src/letters/smtp.ts'
 import { freshDatabase } from '../../support/database.ts'
 import { NO_WAITS, nothingWithheld, plainLetters, queueNotices, queueWithItem, rowOf } from './queue.ts'
-import { type Fault, phases, type Phase, type Relay, startRelay } from './relay.ts'
+import { type Fault, type Phase, phases, type Relay, startRelay } from './relay.ts'
 
 let database: Database
 let drop: () => Promise<void>
@@ -23,7 +23,12 @@ afterAll(async () => {
 })
 beforeEach(async () => {
   relay = await startRelay()
-  transport = smtpTransport({ url: relay.url, name: 'centre.example', connections: 1, timeouts: { connection: 2000, greeting: 400, socket: 400 } })
+  transport = smtpTransport({
+    url: relay.url,
+    name: 'centre.example',
+    connections: 1,
+    timeouts: { connection: 2000, greeting: 400, socket: 400 },
+  })
   await database.pool.query(`update notice set state = 'withdrawn' where state <> 'withdrawn'`)
 })
 afterEach(async () => {
@@ -32,7 +37,15 @@ afterEach(async () => {
 })
 
 const round = (more: Partial<DeliveryOptions> = {}) =>
-  deliverDue({ pool: database.pool, transport, prepare: plainLetters, withheld: nothingWithheld, policy: 'hold', waits: NO_WAITS, ...more })
+  deliverDue({
+    pool: database.pool,
+    transport,
+    prepare: plainLetters,
+    withheld: nothingWithheld,
+    policy: 'hold',
+    waits: NO_WAITS,
+    ...more,
+  })
 
 /** The fault befalls the first letter the relay sees, and no other. */
 const once = (fault: Fault) => {
@@ -76,22 +89,28 @@ const answers = (['mail', 'rcpt', 'data', 'dot'] as const).flatMap((at) => [
   { at, reply: '550 5.1.1 no such mailbox', state: 'failed' },
 ])
 
-test.each(answers)('$reply at $at leaves it $state, and the key of a failed one is free', async ({ at, reply, state }) => {
-  const id = await queueWithItem(database.pool)
-  once({ at, do: 'answer', reply })
-  const told: { badAddress: boolean }[] = []
-  await round({ waits: { refused: [1800], unreachable: [60], giveUp: 432_000 }, onRefused: async (refusal) => void told.push(refusal) })
-  const { rows } = await database.pool.query(
-    `select n.state, n.last_error, round(extract(epoch from n.next_at - now()) / 60) as minutes, i.key_taken
+test.each(answers)(
+  '$reply at $at leaves it $state, and the key of a failed one is free',
+  async ({ at, reply, state }) => {
+    const id = await queueWithItem(database.pool)
+    once({ at, do: 'answer', reply })
+    const told: { badAddress: boolean }[] = []
+    await round({
+      waits: { refused: [1800], unreachable: [60], giveUp: 432_000 },
+      onRefused: async (refusal) => void told.push(refusal),
+    })
+    const { rows } = await database.pool.query(
+      `select n.state, n.last_error, round(extract(epoch from n.next_at - now()) / 60) as minutes, i.key_taken
      from notice n join notice_item i on i.notice_id = n.id where n.id = $1`,
-    [id],
-  )
-  expect(rows[0].state).toBe(state)
-  expect(rows[0].last_error).toContain(reply.slice(0, 9))
-  expect(relay.kept).toEqual([])
-  if (state === 'queued') expect([Number(rows[0].minutes), rows[0].key_taken, told]).toEqual([30, true, []])
-  else expect([rows[0].key_taken, told[0]?.badAddress]).toEqual([false, at === 'rcpt'])
-})
+      [id],
+    )
+    expect(rows[0].state).toBe(state)
+    expect(rows[0].last_error).toContain(reply.slice(0, 9))
+    expect(relay.kept).toEqual([])
+    if (state === 'queued') expect([Number(rows[0].minutes), rows[0].key_taken, told]).toEqual([30, true, []])
+    else expect([rows[0].key_taken, told[0]?.badAddress]).toEqual([false, at === 'rcpt'])
+  },
+)
 
 test('waits grow with each refusal and end after five days (RFC 5321 4.5.4.1)', async () => {
   const [id = ''] = await queueNotices(database.pool, 1)
@@ -99,8 +118,11 @@ test('waits grow with each refusal and end after five days (RFC 5321 4.5.4.1)', 
   const minutes: number[] = []
   for (let n = 0; n < 6; n++) {
     await round({ waits: undefined })
-    const { rows } = await database.pool.query(`update notice set next_at = now() where id = $1 returning state,
-      (select round(extract(epoch from o.next_at - now()) / 60) from notice o where o.id = $1) as minutes`, [id])
+    const { rows } = await database.pool.query(
+      `update notice set next_at = now() where id = $1 returning state,
+      (select round(extract(epoch from o.next_at - now()) / 60) from notice o where o.id = $1) as minutes`,
+      [id],
+    )
     minutes.push(Number(rows[0].minutes))
   }
   expect(minutes).toEqual([30, 60, 120, 240, 480, 480])
@@ -123,7 +145,8 @@ test('a relay that cannot be reached costs no letter its place: the round ends, 
   await relay.close()
   const counts = await round({ waits: { refused: [1800], unreachable: [60], giveUp: 432_000 }, batch: 40 })
   relay = await startRelay()
-  const { rows } = await database.pool.query(`select count(*)::int as n, count(*) filter (where next_at > now() + interval '50 seconds')::int as later
+  const { rows } =
+    await database.pool.query(`select count(*)::int as n, count(*) filter (where next_at > now() + interval '50 seconds')::int as later
     from notice where state = 'queued'`)
   expect(rows[0]).toEqual({ n: 40, later: 40 })
   expect(counts.putBack).toBeLessThan(40)
@@ -135,7 +158,10 @@ test('a replica that lost its lease transmits nothing', async () => {
   const counts = await round({
     prepare: async (claims) => {
       // another replica swept the claim and took it
-      await database.pool.query(`update notice set state = 'claimed', attempt = attempt + 1, lease_owner = gen_random_uuid() where id = $1`, [id])
+      await database.pool.query(
+        `update notice set state = 'claimed', attempt = attempt + 1, lease_owner = gen_random_uuid() where id = $1`,
+        [id],
+      )
       return plainLetters(claims)
     },
   })
@@ -146,7 +172,10 @@ test('a replica that lost its lease transmits nothing', async () => {
 test('an item that falls between claim and hand-over takes the whole letter back and frees its keys', async () => {
   const id = await queueWithItem(database.pool)
   const counts = await round({ withheld: async () => new Map([[id, ['owner-deceased', 'watch-in-house']]]) })
-  const { rows } = await database.pool.query('select n.state, n.withdrawn_why, i.key_taken from notice n join notice_item i on i.notice_id = n.id where n.id = $1', [id])
+  const { rows } = await database.pool.query(
+    'select n.state, n.withdrawn_why, i.key_taken from notice n join notice_item i on i.notice_id = n.id where n.id = $1',
+    [id],
+  )
   expect(rows[0]).toEqual({ state: 'withdrawn', withdrawn_why: 'owner-deceased, watch-in-house', key_taken: false })
   expect([counts.withdrawn, relay.kept]).toEqual([1, []])
 })
@@ -157,7 +186,9 @@ test('a letter that may have arrived and would now read differently is held, not
   once({ at: 'after-dot', do: 'close' })
   await round({ policy: 'resend' })
   expect((await rowOf(database.pool, id)).state).not.toBe('in-doubt')
-  await database.pool.query(`update notice set state = 'queued', next_at = now(), lease_owner = null where id = $1`, [id])
+  await database.pool.query(`update notice set state = 'queued', next_at = now(), lease_owner = null where id = $1`, [
+    id,
+  ])
   const kept = relay.kept.length
   await database.pool.query(`update letter set digest = '\\x00' where notice_id = $1`, [id])
   const counts = await round({ policy: 'resend' })

@@ -1,5 +1,5 @@
-import { createServer, type Socket } from 'node:net'
 import { once } from 'node:events'
+import { createServer, type Socket } from 'node:net'
 
 /** Where a conversation of RFC 5321 can go wrong. */
 export const phases = ['greeting', 'ehlo', 'mail', 'rcpt', 'data', 'body', 'dot', 'after-dot'] as const
@@ -13,7 +13,14 @@ export type Fault =
   /** nothing is said any more */
   | { at: Phase; do: 'silence' }
 
-export type Kept = { to: string[]; from: string; raw: Buffer; messageId: string; key: string | null; envid: string | null }
+export type Kept = {
+  to: string[]
+  from: string
+  raw: Buffer
+  messageId: string
+  key: string | null
+  envid: string | null
+}
 
 export type Relay = {
   port: number
@@ -30,7 +37,10 @@ export type Relay = {
 }
 
 const headerOf = (raw: Buffer, name: string): string | null => {
-  const head = raw.subarray(0, raw.indexOf('\r\n\r\n')).toString('latin1').replace(/\r\n[ \t]+/g, ' ')
+  const head = raw
+    .subarray(0, raw.indexOf('\r\n\r\n'))
+    .toString('latin1')
+    .replace(/\r\n[ \t]+/g, ' ')
   const line = head.split('\r\n').find((one) => one.toLowerCase().startsWith(`${name.toLowerCase()}:`))
   return line ? line.slice(name.length + 1).trim() : null
 }
@@ -137,7 +147,14 @@ export async function startRelay(options: { keyHeader?: string; size?: number } 
         }
       }
       const messageId = /<([^@>]*)@/.exec(headerOf(raw, 'Message-ID') ?? '')?.[1] ?? ''
-      const letter = { to, from, raw, messageId, key: options.keyHeader ? headerOf(raw, options.keyHeader) : null, envid }
+      const letter = {
+        to,
+        from,
+        raw,
+        messageId,
+        key: options.keyHeader ? headerOf(raw, options.keyHeader) : null,
+        envid,
+      }
       relay.kept.push(letter)
       relay.onKept(letter)
       const answer = () => {

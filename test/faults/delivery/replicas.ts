@@ -1,7 +1,15 @@
 import { type ChildProcess, fork } from 'node:child_process'
 import { fileURLToPath } from 'node:url'
 
-export type ReplicaOptions = { databaseUrl: string; relayUrl: string; policy: 'hold' | 'resend'; crashAt?: string; leaseSeconds?: number; batch?: number; connections?: number }
+export type ReplicaOptions = {
+  databaseUrl: string
+  relayUrl: string
+  policy: 'hold' | 'resend'
+  crashAt?: string
+  leaseSeconds?: number
+  batch?: number
+  connections?: number
+}
 
 const program = fileURLToPath(new URL('./replica.ts', import.meta.url))
 
@@ -23,4 +31,6 @@ export function startReplica(options: ReplicaOptions): ChildProcess {
 }
 
 export const ended = (child: ChildProcess) =>
-  child.exitCode !== null || child.signalCode !== null ? Promise.resolve() : new Promise<void>((resolve) => child.once('exit', () => resolve()))
+  child.exitCode !== null || child.signalCode !== null
+    ? Promise.resolve()
+    : new Promise<void>((resolve) => child.once('exit', () => resolve()))
