@@ -14,6 +14,7 @@ create table letter (
 
 -- Every try that did not simply succeed; of one that did, the notice itself keeps the reply.
 create table delivery_attempt (
+  id        uuid primary key default uuid_v7(),
   notice_id uuid not null constraint delivery_attempt_notice_id_fkey references notice (id),
   attempt   int not null,
   outcome   text not null constraint delivery_attempt_outcome check
@@ -86,6 +87,10 @@ create table guide_price (
   constraint guide_price_takes check (takes_to >= takes_from)
 );
 create index guide_price_kind on guide_price (kind, from_day, id);
+
+create index notice_in_doubt on notice (id) where state = 'in-doubt';
+create index notice_message_id on notice (message_id) where message_id is not null;
+create index task_notice_id on task (notice_id, kind) where notice_id is not null;
 
 create trigger guide_price_append_only before update or delete on guide_price for each row execute function refuse_rewriting();
 create trigger owner_answer_append_only before update or delete on owner_answer for each row execute function refuse_rewriting();

@@ -1,5 +1,6 @@
 import type { Day, PartialDay } from '../domain/day.ts'
-import type { DueKind, LetterPart } from '../domain/notices/types.ts'
+import type { LetterPart } from '../domain/notices/types.ts'
+import type { ObligationKind } from '../domain/reckoning/facts.ts'
 import { type Language, languages, type Unit } from './texts/sentences.ts'
 
 /**
@@ -15,7 +16,7 @@ export type LetterContents = {
   watches: Record<string, WatchWords>
   /** by `<watch id>/<kind>`: the day of the base as precisely as it is known */
   bases: Record<string, PartialDay>
-  prices: Partial<Record<DueKind, GuidePrice>>
+  prices: Partial<Record<ObligationKind, GuidePrice>>
   parts: readonly LetterPart[]
 }
 

@@ -23,6 +23,8 @@ export type DeliveryOptions = {
   withheld: (noticeIds: string[]) => Promise<Map<string, string[]>>
   /** told of a refusal for good, so that the counter hears of it */
   onRefused?: (refusal: { noticeId: string; badAddress: boolean; response: string }) => Promise<void>
+  /** called after letters were left in doubt, here or by a replica that died: each wants a person's look, once */
+  tellDoubts?: () => Promise<void>
   policy: 'hold' | 'resend'
   /** an idempotent relay remembers its keys for a day; automatic re-sending ends well before that */
   resendSeconds?: number
@@ -64,8 +66,8 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
 
   const swept = await sql.sweep(pool, resendSeconds)
   counts.swept = swept.queued + swept.doubtful.length
-  for (const noticeId of swept.doubtful)
-    options.log?.error({ noticeId }, 'a letter may or may not have been accepted: it is held in doubt')
+  for (const noticeId of swept.doubtful) doubtful(noticeId)
+  await options.tellDoubts?.()
 
   let unreachable = 0
   let dry = false
@@ -111,13 +113,15 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
     }
   }
 
+  function doubtful(noticeId: string): void {
+    options.log?.error({ noticeId }, 'a letter may or may not have been accepted: it is held in doubt')
+  }
+
+  /** The counter is told before the row is settled: a death in between costs a second telling, which changes nothing. */
   async function refused(claim: Claim, response: string, badAddress: boolean): Promise<void> {
-    if (!(await sql.recordRefused(pool, leaseOwner, claim, response))) {
-      counts.fenced++
-      return
-    }
-    counts.failed++
     await options.onRefused?.({ noticeId: claim.id, badAddress, response })
+    if (await sql.recordRefused(pool, leaseOwner, claim, response)) counts.failed++
+    else counts.fenced++
   }
 
   async function settle(claim: Claim, outcome: Outcome): Promise<void> {
@@ -137,7 +141,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
         const state = await sql.recordUnknown(pool, leaseOwner, claim, outcome.error, resendSeconds, waits)
         if (state === 'in-doubt') {
           counts.inDoubt++
-          options.log?.error({ noticeId: claim.id }, 'a letter may or may not have been accepted: it is held in doubt')
+          doubtful(claim.id)
         } else if (state === 'queued') counts.putBack++
         else counts.fenced++
         return
@@ -199,5 +203,6 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
       })
     }
   }
+  if (counts.inDoubt > 0) await options.tellDoubts?.()
   return counts
 }

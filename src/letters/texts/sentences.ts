@@ -1,5 +1,6 @@
 import type { PartialDay } from '../../domain/day.ts'
-import type { DueKind, WentOut } from '../../domain/notices/types.ts'
+import type { WentOut } from '../../domain/notices/types.ts'
+import type { ObligationKind } from '../../domain/reckoning/facts.ts'
 
 /**
  * Every sentence a letter or an owner's page can need. Each language is one record of this type, so that a missing
@@ -65,14 +66,14 @@ export type LetterSentences = {
   numberEnding: (digits: string) => string
 
   /** within a sentence, with its article: "the complete service" */
-  the: Record<DueKind, string>
+  the: Record<ObligationKind, string>
   /** after "for", where the language changes the article */
-  forThe: Record<DueKind, string>
+  forThe: Record<ObligationKind, string>
   /** as a heading or in a list, without one */
-  what: Record<DueKind, string>
+  what: Record<ObligationKind, string>
 
-  lastDone: Record<Basis, Record<DueKind, (when: string) => string>>
-  noRecord: Record<DueKind, string>
+  lastDone: Record<Basis, Record<ObligationKind, (when: string) => string>>
+  noRecord: Record<ObligationKind, string>
   soldNew: (when: string) => string
   madeThen: (when: string) => string
 

@@ -1,0 +1,148 @@
+import { readFileSync } from 'node:fs'
+import type pg from 'pg'
+import { dayOfNumber, numberOfDay } from '../../domain/day.ts'
+import type { LetterPlan } from '../../domain/notices/types.ts'
+import { dayAt, type Service } from '../../http/service.ts'
+import { composeLetter, type Sender, senderOf } from '../../letters/compose.ts'
+import type { LetterContents } from '../../letters/contents.ts'
+import type { Prepared } from '../../letters/delivery.ts'
+import { hashOfToken, linkOf, linkSecret, type Purpose, tokenOf } from '../../letters/links.ts'
+import type { Claim } from '../../letters/statements.ts'
+import { TEXT_VERSION } from '../../letters/texts/sentences.ts'
+import type { Links } from '../../letters/write.ts'
+import { type Centre, gatherContents } from './letter-contents.ts'
+
+/** How this house writes: made once from the configuration. */
+export type Desk = { sender: Sender; centre: Centre; publicUrl: string | undefined; secret: string; zone: string }
+
+/** An answer link holds for so long after the come-by day; one that stops letters does not expire. */
+const ANSWER_DAYS = 30
+
+export function deskOf(service: Pick<Service, 'config'>): Desk {
+  const { config } = service
+  const { name, address } = senderOf(config.letters.from, config.centre.name)
+  const { dkim } = config.letters
+  return {
+    sender: {
+      name,
+      address,
+      idempotencyHeader: config.letters.idempotencyHeader,
+      dkim: dkim && { domain: dkim.domain, selector: dkim.selector, privateKey: readFileSync(dkim.keyFile, 'utf8') },
+    },
+    centre: {
+      name: config.centre.name,
+      ...(config.centre.address ? { address: config.centre.address } : {}),
+      ...(config.centre.phone ? { phone: config.centre.phone } : {}),
+      mail: address,
+    },
+    publicUrl: config.http.publicUrl,
+    secret: linkSecret(config.linkSecret, config.dataFolder),
+    zone: config.centre.timeZone,
+  }
+}
+
+export const linksOf = (desk: Desk, noticeId: string): Links => {
+  const link = (purpose: Purpose) => (desk.publicUrl ? linkOf(desk.publicUrl, purpose, tokenOf(desk.secret, purpose, noticeId)) : null)
+  return { answer: link('answer'), stop: link('stop') }
+}
+
+export type NoticeRow = {
+  id: string
+  plan: LetterPlan
+  ownerId: string
+  name: string
+  formOfAddress: string | null
+  /** where letters to this owner go; null where no address works */
+  address: string | null
+  contents: LetterContents | null
+  writtenAt: Date | null
+}
+
+/** Of several addresses: the one the owner prefers for reminders, then the one tested last, then the newest. */
+export async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly string[]): Promise<NoticeRow[]> {
+  const { rows } = await pool.query<NoticeRow>({
+    name: 'letters-rows',
+    text: `select n.id, n.plan, n.owner_id as "ownerId", o.name, o.form_of_address as "formOfAddress", c.value as address,
+        l.contents, case when l.contents is null then null else l.written_at end as "writtenAt"
+      from notice n join owner o on o.id = n.owner_id left join letter l on l.notice_id = n.id
+      left join lateral (select value from contact where owner_id = n.owner_id and means = 'e-mail' and ended_on is null and failed_on is null
+        order by ('reminder' = any(preferred_for)) desc, tested_on desc nulls last, id desc limit 1) c on true
+      where n.id = any($1)`,
+    values: [ids],
+  })
+  return rows
+}
+
+/**
+ * The letters of these claims. At the first hand-over the contents are fixed and the links put on file, in one
+ * statement; later ones are written from the same contents.
+ */
+export async function prepareLetters(pool: pg.Pool, desk: Desk, claims: readonly Pick<Claim, 'id'>[], now: Date): Promise<Map<string, Prepared>> {
+  const today = dayAt(now, desk.zone)
+  const rows = await noticeRows(pool, claims.map((claim) => claim.id))
+  const fresh = rows.filter((row) => row.contents === null)
+  const gathered = await gatherContents(pool, fresh.map(sourceOf), desk.centre, today)
+  // whole seconds: that is what the Date of a message can say
+  const writtenAt = new Date(Math.floor(now.getTime() / 1000) * 1000)
+  await fix(pool, desk, fresh.map((row) => ({ row, contents: gathered.get(row.id) as LetterContents })), writtenAt)
+  const letters = new Map<string, Prepared>()
+  for (const row of rows) {
+    const contents = row.contents ?? gathered.get(row.id)
+    if (row.address === null) letters.set(row.id, { cannot: 'no mail address of the owner works' })
+    else if (contents) {
+      const addressed = { noticeId: row.id, writtenAt: row.writtenAt ?? writtenAt, to: { name: row.name, address: row.address }, links: linksOf(desk, row.id) }
+      letters.set(row.id, await composeLetter(contents, addressed, desk.sender))
+    }
+  }
+  return letters
+}
+
+export const sourceOf = (row: NoticeRow) => ({ noticeId: row.id, plan: row.plan, owner: { name: row.name, formOfAddress: row.formOfAddress } })
+
+async function fix(pool: pg.Pool, desk: Desk, letters: { row: NoticeRow; contents: LetterContents }[], writtenAt: Date): Promise<void> {
+  if (letters.length === 0) return
+  const links = desk.publicUrl
+    ? letters.flatMap(({ row, contents }) =>
+        (['stop', 'answer'] as const).map((purpose) => ({
+          hash: hashOfToken(tokenOf(desk.secret, purpose, row.id)),
+          purpose,
+          ownerId: row.ownerId,
+          noticeId: row.id,
+          expiresOn: purpose === 'stop' ? null : dayOfNumber(numberOfDay(contents.comeBy) + ANSWER_DAYS),
+        })),
+      )
+    : []
+  await pool.query({
+    name: 'letters-fix',
+    text: `with written as (
+        insert into letter (notice_id, contents, text_version, written_at)
+        select l.id, l.contents, $3, $4 from unnest($1::uuid[], $2::jsonb[]) as l(id, contents)
+        on conflict (notice_id) do update set contents = excluded.contents, text_version = excluded.text_version, written_at = excluded.written_at)
+      insert into owner_link (token_hash, purpose, owner_id, notice_id, expires_on)
+      select * from unnest($5::bytea[], $6::text[], $7::uuid[], $8::uuid[], $9::date[]) on conflict do nothing`,
+    values: [
+      letters.map(({ row }) => row.id),
+      letters.map(({ contents }) => JSON.stringify(contents)),
+      TEXT_VERSION,
+      writtenAt,
+      links.map((link) => link.hash),
+      links.map((link) => link.purpose),
+      links.map((link) => link.ownerId),
+      links.map((link) => link.noticeId),
+      links.map((link) => link.expiresOn),
+    ],
+  })
+}
+
+/** What goes out, or went out: the fixed letter, or for one not yet made ready what it would be now. */
+export async function previewLetter(pool: pg.Pool, desk: Desk, noticeId: string, now: Date, links: Links) {
+  const [row] = await noticeRows(pool, [noticeId])
+  if (!row) return null
+  const today = dayAt(now, desk.zone)
+  const contents = row.contents ?? (await gatherContents(pool, [sourceOf(row)], desk.centre, today)).get(row.id)
+  if (!contents) return null
+  const to = { name: row.name, address: row.address ?? 'no-address@invalid' }
+  const writtenAt = row.writtenAt ?? new Date(Math.floor(now.getTime() / 1000) * 1000)
+  return { contents, row, letter: await composeLetter(contents, { noticeId, writtenAt, to, links }, desk.sender) }
+}
+
