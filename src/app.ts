@@ -10,6 +10,7 @@ import { cellMovingRoutes } from './features/cell-lots/moving-routes.ts'
 import { cellLotRoutes } from './features/cell-lots/routes.ts'
 import { custodyRoutes } from './features/custody/routes.ts'
 import { deliveryRoutes } from './features/deliveries/routes.ts'
+import { deliveryReportRoutes } from './features/delivery-reports/routes.ts'
 import { designationRoutes } from './features/designations/routes.ts'
 import { estimateRoutes } from './features/estimates/routes.ts'
 import { factRoutes } from './features/facts/routes.ts'
@@ -17,7 +18,9 @@ import { gasketLotRoutes } from './features/gasket-lots/routes.ts'
 import { guidanceRoutes } from './features/guidance/routes.ts'
 import { houseRuleRoutes } from './features/house-rules/routes.ts'
 import { importRoutes } from './features/imports/routes.ts'
+import { noticeRoutes } from './features/notices/routes.ts'
 import { obligationRoutes } from './features/obligations/routes.ts'
+import { ownerPageRoutes } from './features/owner-pages/routes.ts'
 import { ownerRoutes } from './features/owners/routes.ts'
 import { partLotRoutes } from './features/part-lots/routes.ts'
 import { recallRoutes } from './features/recalls/routes.ts'
@@ -140,6 +143,9 @@ export async function buildApp(service: Service): Promise<App> {
     cellOutlookRoutes,
     ticketReportRoutes,
     storyRoutes,
+    noticeRoutes,
+    deliveryReportRoutes,
+    ownerPageRoutes,
   ]
   for (const feature of features)
     await app.register(async (scope) => feature(scope.withTypeProvider<ZodTypeProvider>(), service))

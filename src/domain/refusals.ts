@@ -88,6 +88,10 @@ const sentences = {
   'above-agreed': (f: Facts) =>
     `This would come to more than was agreed (${f.agreed}). Make a new version of the estimate and ask for a new yes.`,
   'side-state-refused': (f: Facts) => `${f.why}`,
+  // letters
+  'notice-moved-on': (f: Facts) => `This letter is ${f.state}; that is possible only while it is ${f.allowed}.`,
+  'guide-price-in-past': (f: Facts) =>
+    `A guide price is set from a day on that has not passed; the earliest is ${f.earliest}.`,
   'manager-key-last': () => 'This is the last manager key in force. Make another one first.',
 
   // the stock

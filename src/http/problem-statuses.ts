@@ -35,6 +35,8 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'already-struck': 409,
   'fact-in-future': 400,
   'rule-in-past': 400,
+  'notice-moved-on': 409,
+  'guide-price-in-past': 409,
   'manager-key-last': 409,
 
   'ticket-number-wrong': 400,

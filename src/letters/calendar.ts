@@ -1,4 +1,4 @@
-import { dayOfNumber, numberOfDay, type Day } from '../domain/day.ts'
+import { type Day, dayOfNumber, numberOfDay } from '../domain/day.ts'
 
 /** Escapes of RFC 5545 3.3.11. */
 const text = (value: string) => value.replace(/[\\;,]/g, '\\$&').replace(/\r?\n/g, '\\n')

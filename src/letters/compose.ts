@@ -1,12 +1,12 @@
 import { createHash } from 'node:crypto'
 import DKIM from 'nodemailer/lib/dkim'
 import MailComposer from 'nodemailer/lib/mail-composer'
+import type { Day } from '../domain/day.ts'
 import { calendarFile } from './calendar.ts'
 import { type LetterContents, oneLine } from './contents.ts'
 import type { Ready } from './delivery.ts'
 import { asHtml, asText } from './layout.ts'
 import { type Links, type Written, writeLetter } from './write.ts'
-import type { Day } from '../domain/day.ts'
 
 /** Who writes, and how the letters of this house are marked and signed. */
 export type Sender = {
@@ -20,7 +20,9 @@ export type Sender = {
 /** `The Centre <letters@example.org>` or a bare address, as the configuration has checked it. */
 export function senderOf(from: string, fallbackName: string): Pick<Sender, 'name' | 'address'> {
   const parts = /^(.*)<([^<>]+)>$/.exec(from)
-  return parts ? { name: oneLine(parts[1] ?? '') || fallbackName, address: parts[2] ?? '' } : { name: fallbackName, address: from }
+  return parts
+    ? { name: oneLine(parts[1] ?? '') || fallbackName, address: parts[2] ?? '' }
+    : { name: fallbackName, address: from }
 }
 
 export type Addressed = {
@@ -55,7 +57,12 @@ export async function composeLetter(contents: LetterContents, addressed: Address
   return composeWritten(writeLetter(contents, addressed.links), contents, addressed, sender)
 }
 
-export async function composeWritten(written: Written, contents: LetterContents, addressed: Addressed, sender: Sender): Promise<Ready> {
+export async function composeWritten(
+  written: Written,
+  contents: LetterContents,
+  addressed: Addressed,
+  sender: Sender,
+): Promise<Ready> {
   const { noticeId, writtenAt, to, links } = addressed
   const messageId = messageIdOf(noticeId, sender)
   const text = asText(written)
@@ -79,13 +86,17 @@ export async function composeWritten(written: Written, contents: LetterContents,
               day: written.calendar.day as Day,
               summary: written.calendar.summary,
               description: links.answer ?? written.subject,
-              location: [contents.centre.name, contents.centre.address].filter(Boolean).map((part) => oneLine(part ?? '')).join(', '),
+              location: [contents.centre.name, contents.centre.address]
+                .filter(Boolean)
+                .map((part) => oneLine(part ?? ''))
+                .join(', '),
             }),
           },
         ]
       : [],
     headers: headersOf(written.language, noticeId, links, sender),
     baseBoundary: createHash('sha256').update(noticeId).digest('hex').slice(0, 16),
+    newline: 'windows',
     disableFileAccess: true,
     disableUrlAccess: true,
   } as ConstructorParameters<typeof MailComposer>[0])
@@ -95,7 +106,12 @@ export async function composeWritten(written: Written, contents: LetterContents,
   return { id: noticeId, messageId, from: sender.address, to: to.address, raw: endingInCrlf(raw) }
 }
 
-function headersOf(language: string, noticeId: string, links: Links, sender: Sender): Record<string, string | { prepared: true; value: string }> {
+function headersOf(
+  language: string,
+  noticeId: string,
+  links: Links,
+  sender: Sender,
+): Record<string, string | { prepared: true; value: string }> {
   const oneClick = links.stop?.startsWith('https:') === true
   const unsubscribe = links.stop ?? `mailto:${sender.address}?subject=stop%20${noticeId}`
   return {

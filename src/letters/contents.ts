@@ -31,7 +31,14 @@ export type WatchWords = {
   luminous: string
 }
 
-export type GuidePrice = { amount: number; currency: string; until: Day; takesFrom: number; takesTo: number; takesUnit: Unit }
+export type GuidePrice = {
+  amount: number
+  currency: string
+  until: Day
+  takesFrom: number
+  takesTo: number
+  takesUnit: Unit
+}
 
 /** `de-CH` reads German; what none of ours fits reads English. */
 export function languageOf(tag: string): Language {
@@ -55,4 +62,8 @@ export function withoutNumber(text: string | null, serial: string | null): strin
 }
 
 /** One line, whatever was typed or imported. */
-export const oneLine = (text: string): string => text.replace(/[\p{Cc}\u2028\u2029]+/gu, ' ').replace(/ {2,}/g, ' ').trim()
+export const oneLine = (text: string): string =>
+  text
+    .replace(/[\p{Cc}\u2028\u2029]+/gu, ' ')
+    .replace(/ {2,}/g, ' ')
+    .trim()

@@ -38,7 +38,12 @@ function inText(block: Block): string {
 export const asText = (letter: Written): string => `${letter.blocks.map(inText).join('\n\n')}\n`
 
 export const escaped = (text: string): string =>
-  text.replaceAll('&', '&amp;').replaceAll('<', '&lt;').replaceAll('>', '&gt;').replaceAll('"', '&quot;').replaceAll("'", '&#39;')
+  text
+    .replaceAll('&', '&amp;')
+    .replaceAll('<', '&lt;')
+    .replaceAll('>', '&gt;')
+    .replaceAll('"', '&quot;')
+    .replaceAll("'", '&#39;')
 
 const lines = (text: string) => escaped(text).replaceAll('\n', '<br>')
 

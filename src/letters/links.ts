@@ -18,7 +18,8 @@ export const tokenShape = /^[A-Za-z0-9_-]{43}$/
 
 export const pathOf: Record<Purpose, string> = { stop: '/your-letters', answer: '/your-watches' }
 
-export const linkOf = (publicUrl: string, purpose: Purpose, token: string): string => `${publicUrl}${pathOf[purpose]}/${token}`
+export const linkOf = (publicUrl: string, purpose: Purpose, token: string): string =>
+  `${publicUrl}${pathOf[purpose]}/${token}`
 
 /** LINK_SECRET, or one of this data folder's own, made once; several replicas must be given the same one. */
 export function linkSecret(given: string | undefined, dataFolder: string): string {

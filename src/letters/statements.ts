@@ -185,8 +185,9 @@ export async function recordUnknown(
 /** True when an earlier attempt may have been accepted: then only the very same bytes may go again. */
 export async function mayHaveArrived(pool: pg.Pool, noticeId: string): Promise<boolean> {
   const { rows } = await pool.query<{ found: boolean }>(
-    `select exists (select from delivery_attempt where notice_id = $1
-      and (outcome = 'in-doubt' or (outcome = 'lease-over' and detail = 'after the first byte'))) as found`,
+    `select exists (select from delivery_attempt a where notice_id = $1
+      and (outcome = 'in-doubt' or (outcome = 'lease-over' and detail = 'after the first byte'))
+      and not exists (select from delivery_attempt later where later.notice_id = a.notice_id and later.outcome = 'resolved-not-sent' and later.at >= a.at)) as found`,
     [noticeId],
   )
   return rows[0]?.found ?? false

@@ -21,7 +21,12 @@ export type Block =
   | { block: 'link'; text: string; url: string }
 
 export type Links = { answer: string | null; stop: string | null }
-export type Written = { language: string; subject: string; blocks: Block[]; calendar: { summary: string; day: string } | null }
+export type Written = {
+  language: string
+  subject: string
+  blocks: Block[]
+  calendar: { summary: string; day: string } | null
+}
 
 const eventRules = new Set<string>(['trouble', 'opened-since-test', 'not-resistant', 'leaking', 'spent', 'end-of-life'])
 const isEvent = (rule: string): rule is EventRuleWords => eventRules.has(rule)
@@ -93,7 +98,8 @@ function dueBlocks(part: DuePart, folded: readonly DuePart[], contents: LetterCo
       folded.map((one) => `${letter.what[one.kind]} (${t.day(one.dueOn)})`),
     )
     visit.push(letter.folded({ list }))
-    for (const one of folded) visit.push(...lastTime(one, contents, t), ...(one.unsure && !part.unsure ? [letter.unsure] : []))
+    for (const one of folded)
+      visit.push(...lastTime(one, contents, t), ...(one.unsure && !part.unsure ? [letter.unsure] : []))
   }
   const price = contents.prices[part.kind]
   visit.push(
@@ -114,7 +120,12 @@ function cautionsOf(watch: WatchWords, parts: readonly LetterPart[]): Caution[] 
   if (parts.some((part) => part.part === 'keep-dry')) cautions.push('keep-dry')
   if (due.some((part) => part.kind === 'water-check' && isEvent(part.rule))) cautions.push('no-water-until-tested')
   const hazards = new Set(watch.hazards)
-  if (hazards.has('radium') || hazards.has('maybe-radium') || watch.luminous === 'radium' || watch.luminous === 'unknown-old')
+  if (
+    hazards.has('radium') ||
+    hazards.has('maybe-radium') ||
+    watch.luminous === 'radium' ||
+    watch.luminous === 'unknown-old'
+  )
     cautions.push('radium')
   if (hazards.has('tritium') || watch.luminous.startsWith('tritium')) cautions.push('tritium')
   if (due.some((part) => part.rule === 'leaking') || hazards.has('leaking-cell')) cautions.push('leaking-cell')
@@ -165,10 +176,16 @@ export function writeLetter(contents: LetterContents, links: Links): Written {
       lastWatch = part.watchId
     }
     if (said?.part === 'due') {
-      const folded = due.filter((other) => other.watchId === said.watchId && isFolded(other) && outermost(other, due) === said.kind)
+      const folded = due.filter(
+        (other) => other.watchId === said.watchId && isFolded(other) && outermost(other, due) === said.kind,
+      )
       blocks.push(...dueBlocks(said, folded, contents, t))
     } else if (said?.part === 'moved-later') {
-      const text = letter.movedLater({ the: letter.forThe[said.kind], told: t.day(said.toldDueOn), day: t.day(said.dueOn) })
+      const text = letter.movedLater({
+        the: letter.forThe[said.kind],
+        told: t.day(said.toldDueOn),
+        day: t.day(said.dueOn),
+      })
       blocks.push({ block: 'paragraph', text })
     } else if (said?.part === 'guarantee') {
       blocks.push({ block: 'paragraph', text: letter.guarantee({ lastDay: t.day(said.lastDay) }) })
@@ -205,7 +222,10 @@ export function writeLetter(contents: LetterContents, links: Links): Written {
         ? {
             summary: letter.calendarSummary({
               centre: contents.centre.name,
-              watch: listIn(t.locale, [...new Set(due.map((part) => part.watchId))].map((id) => nameOf(contents.watches[id] as WatchWords))),
+              watch: listIn(
+                t.locale,
+                [...new Set(due.map((part) => part.watchId))].map((id) => nameOf(contents.watches[id] as WatchWords)),
+              ),
             }),
             day: contents.comeBy,
           }

@@ -33,11 +33,19 @@ export const due = (more: Partial<DuePart> = {}): DuePart => ({
   ...more,
 })
 
-export const contents = (parts: readonly LetterPart[], more: Partial<LetterContents> & { language?: Language } = {}): LetterContents => ({
+export const contents = (
+  parts: readonly LetterPart[],
+  more: Partial<LetterContents> & { language?: Language } = {},
+): LetterContents => ({
   language: 'en',
   runOn: day('2026-11-25'),
   comeBy: day('2026-12-10'),
-  centre: { name: 'Lindholm Watch Service', address: 'Quay 4, 9000 Marrenhaven', phone: '+41 44 668 18 00', mail: 'letters@centre.example' },
+  centre: {
+    name: 'Lindholm Watch Service',
+    address: 'Quay 4, 9000 Marrenhaven',
+    phone: '+41 44 668 18 00',
+    mail: 'letters@centre.example',
+  },
   owner: { name: 'Nadia Ferrant', formOfAddress: 'Ms' },
   watches: {
     [WATCH]: {
@@ -49,10 +57,27 @@ export const contents = (parts: readonly LetterPart[], more: Partial<LetterConte
       hazards: [],
       luminous: 'none',
     },
-    [OTHER]: { maker: 'Ostrava & Sons', model: null, description: null, lastFour: null, kind: 'hand-wound', hazards: ['radium'], luminous: 'radium' },
+    [OTHER]: {
+      maker: 'Ostrava & Sons',
+      model: null,
+      description: null,
+      lastFour: null,
+      kind: 'hand-wound',
+      hazards: ['radium'],
+      luminous: 'radium',
+    },
   },
   bases: {},
-  prices: { 'cell-change': { amount: 3200, currency: 'CHF', until: day('2027-03-31'), takesFrom: 30, takesTo: 30, takesUnit: 'minutes' } },
+  prices: {
+    'cell-change': {
+      amount: 3200,
+      currency: 'CHF',
+      until: day('2027-03-31'),
+      takesFrom: 30,
+      takesTo: 30,
+      takesUnit: 'minutes',
+    },
+  },
   parts,
   ...more,
 })

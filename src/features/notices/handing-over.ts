@@ -1,10 +1,10 @@
 import type { Db } from '../../db/open.ts'
+import { transaction } from '../../db/open.ts'
 import { act, type Service, type Signer } from '../../http/service.ts'
-import { folderTransport } from '../../letters/folder.ts'
 import { type DeliveryCounts, deliverDue } from '../../letters/delivery.ts'
+import { folderTransport } from '../../letters/folder.ts'
 import type { AtPoint, Transport } from '../../letters/outgoing.ts'
 import { smtpTransport } from '../../letters/smtp.ts'
-import { transaction } from '../../db/open.ts'
 import { addLetterTask } from './house-tasks.ts'
 import { deskOf, prepareLetters } from './letters.ts'
 
@@ -25,7 +25,11 @@ export function openHandingOver(service: Service, stillAllowed: StillAllowed, at
   const { config, database, log } = service
   const desk = deskOf(service)
   const transport = config.letters.smtpUrl
-    ? smtpTransport({ url: config.letters.smtpUrl, name: desk.sender.address.split('@')[1] ?? 'localhost', ...(at ? { at } : {}) })
+    ? smtpTransport({
+        url: config.letters.smtpUrl,
+        name: desk.sender.address.split('@')[1] ?? 'localhost',
+        ...(at ? { at } : {}),
+      })
     : folderTransport({ folder: config.letters.folder, ...(at ? { at } : {}) })
   return {
     transport,
@@ -47,9 +51,14 @@ export function openHandingOver(service: Service, stillAllowed: StillAllowed, at
 }
 
 /** Refused for good. A bad address is not written to again: the counter is asked for another. */
-async function noteRefusal(service: Service, refusal: { noticeId: string; badAddress: boolean; response: string }): Promise<void> {
+async function noteRefusal(
+  service: Service,
+  refusal: { noticeId: string; badAddress: boolean; response: string },
+): Promise<void> {
   await act(service, byItself, async ({ tx, today }) => {
-    const [row] = await tx.$queryRaw<{ owner_id: string }[]>`select owner_id from notice where id = ${refusal.noticeId}::uuid`
+    const [row] = await tx.$queryRaw<
+      { owner_id: string }[]
+    >`select owner_id from notice where id = ${refusal.noticeId}::uuid`
     if (!row) return
     if (refusal.badAddress) {
       await tx.$executeRaw`

@@ -2,7 +2,14 @@ import type pg from 'pg'
 import { type Day, numberOfDay, type PartialDay, spanOf } from '../../domain/day.ts'
 import type { DuePart, LetterPlan } from '../../domain/notices/types.ts'
 import type { ObligationKind } from '../../domain/reckoning/facts.ts'
-import { type GuidePrice, languageOf, lastFourOf, type LetterContents, type WatchWords, withoutNumber } from '../../letters/contents.ts'
+import {
+  type GuidePrice,
+  type LetterContents,
+  languageOf,
+  lastFourOf,
+  type WatchWords,
+  withoutNumber,
+} from '../../letters/contents.ts'
 
 /** What a letter is made from: the plan of the notice, and what is on file of the owner and the watches it names. */
 export type LetterSource = {
@@ -44,7 +51,8 @@ function preciseBase(part: DuePart, watch: WatchRow): PartialDay | null {
   const any = part.kind === 'water-check' && eventRules.has(part.rule)
   const onThatDay = watch.events.filter(
     (one) =>
-      (any || baseEvents[part.kind].includes(one.event)) && spanOf(one.happened).first === numberOfDay(part.baseOn as Day),
+      (any || baseEvents[part.kind].includes(one.event)) &&
+      spanOf(one.happened).first === numberOfDay(part.baseOn as Day),
   )
   // of several on one first day the most precise is known for certain
   const precise = onThatDay.map((one) => one.happened).sort((a, b) => b.length - a.length)
@@ -52,7 +60,12 @@ function preciseBase(part: DuePart, watch: WatchRow): PartialDay | null {
 }
 
 /** Contents for any number of letters, in three reads. */
-export async function gatherContents(pool: pg.Pool | pg.PoolClient, sources: readonly LetterSource[], centre: Centre, today: Day): Promise<Map<string, LetterContents>> {
+export async function gatherContents(
+  pool: pg.Pool | pg.PoolClient,
+  sources: readonly LetterSource[],
+  centre: Centre,
+  today: Day,
+): Promise<Map<string, LetterContents>> {
   const watchIds = [...new Set(sources.flatMap(({ plan }) => plan.parts.map((part) => part.watchId)))]
   const { rows } = await pool.query<WatchRow>({
     name: 'letters-watches',
@@ -68,7 +81,9 @@ export async function gatherContents(pool: pg.Pool | pg.PoolClient, sources: rea
   const prices = await guidePricesOn(pool, today)
   return new Map(
     sources.map(({ noticeId, plan, owner }) => {
-      const mine = [...new Set(plan.parts.map((part) => part.watchId))].map((id) => watches.get(id)).filter((row) => row !== undefined)
+      const mine = [...new Set(plan.parts.map((part) => part.watchId))]
+        .map((id) => watches.get(id))
+        .filter((row) => row !== undefined)
       const bases: Record<string, PartialDay> = {}
       for (const part of plan.parts) {
         const watch = watches.get(part.watchId)
@@ -101,7 +116,15 @@ const wordsOf = (row: WatchRow): WatchWords => ({
   luminous: row.luminous,
 })
 
-type PriceRow = { kind: ObligationKind; amount: number; currency: string; until_day: Day; takes_from: number; takes_to: number; takes_unit: GuidePrice['takesUnit'] }
+type PriceRow = {
+  kind: ObligationKind
+  amount: number
+  currency: string
+  until_day: Day
+  takes_from: number
+  takes_to: number
+  takes_unit: GuidePrice['takesUnit']
+}
 
 /** The guide price of each kind in force on a day; none where the newest one has run out. */
 export async function guidePricesOn(pool: pg.Pool | pg.PoolClient, today: Day): Promise<LetterContents['prices']> {

@@ -42,7 +42,8 @@ export function deskOf(service: Pick<Service, 'config'>): Desk {
 }
 
 export const linksOf = (desk: Desk, noticeId: string): Links => {
-  const link = (purpose: Purpose) => (desk.publicUrl ? linkOf(desk.publicUrl, purpose, tokenOf(desk.secret, purpose, noticeId)) : null)
+  const link = (purpose: Purpose) =>
+    desk.publicUrl ? linkOf(desk.publicUrl, purpose, tokenOf(desk.secret, purpose, noticeId)) : null
   return { answer: link('answer'), stop: link('stop') }
 }
 
@@ -77,29 +78,56 @@ export async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly st
  * The letters of these claims. At the first hand-over the contents are fixed and the links put on file, in one
  * statement; later ones are written from the same contents.
  */
-export async function prepareLetters(pool: pg.Pool, desk: Desk, claims: readonly Pick<Claim, 'id'>[], now: Date): Promise<Map<string, Prepared>> {
+export async function prepareLetters(
+  pool: pg.Pool,
+  desk: Desk,
+  claims: readonly Pick<Claim, 'id'>[],
+  now: Date,
+): Promise<Map<string, Prepared>> {
   const today = dayAt(now, desk.zone)
-  const rows = await noticeRows(pool, claims.map((claim) => claim.id))
+  const rows = await noticeRows(
+    pool,
+    claims.map((claim) => claim.id),
+  )
   const fresh = rows.filter((row) => row.contents === null)
   const gathered = await gatherContents(pool, fresh.map(sourceOf), desk.centre, today)
   // whole seconds: that is what the Date of a message can say
   const writtenAt = new Date(Math.floor(now.getTime() / 1000) * 1000)
-  await fix(pool, desk, fresh.map((row) => ({ row, contents: gathered.get(row.id) as LetterContents })), writtenAt)
+  await fix(
+    pool,
+    desk,
+    fresh.map((row) => ({ row, contents: gathered.get(row.id) as LetterContents })),
+    writtenAt,
+  )
   const letters = new Map<string, Prepared>()
   for (const row of rows) {
     const contents = row.contents ?? gathered.get(row.id)
     if (row.address === null) letters.set(row.id, { cannot: 'no mail address of the owner works' })
     else if (contents) {
-      const addressed = { noticeId: row.id, writtenAt: row.writtenAt ?? writtenAt, to: { name: row.name, address: row.address }, links: linksOf(desk, row.id) }
+      const addressed = {
+        noticeId: row.id,
+        writtenAt: row.writtenAt ?? writtenAt,
+        to: { name: row.name, address: row.address },
+        links: linksOf(desk, row.id),
+      }
       letters.set(row.id, await composeLetter(contents, addressed, desk.sender))
     }
   }
   return letters
 }
 
-export const sourceOf = (row: NoticeRow) => ({ noticeId: row.id, plan: row.plan, owner: { name: row.name, formOfAddress: row.formOfAddress } })
+export const sourceOf = (row: NoticeRow) => ({
+  noticeId: row.id,
+  plan: row.plan,
+  owner: { name: row.name, formOfAddress: row.formOfAddress },
+})
 
-async function fix(pool: pg.Pool, desk: Desk, letters: { row: NoticeRow; contents: LetterContents }[], writtenAt: Date): Promise<void> {
+async function fix(
+  pool: pg.Pool,
+  desk: Desk,
+  letters: { row: NoticeRow; contents: LetterContents }[],
+  writtenAt: Date,
+): Promise<void> {
   if (letters.length === 0) return
   const links = desk.publicUrl
     ? letters.flatMap(({ row, contents }) =>
@@ -145,4 +173,3 @@ export async function previewLetter(pool: pg.Pool, desk: Desk, noticeId: string,
   const writtenAt = row.writtenAt ?? new Date(Math.floor(now.getTime() / 1000) * 1000)
   return { contents, row, letter: await composeLetter(contents, { noticeId, writtenAt, to, links }, desk.sender) }
 }
-

@@ -1,4 +1,4 @@
-import { addMonths, addDays, type Day, isDay, type PartialDay } from '../../domain/day.ts'
+import { addDays, addMonths, type Day, isDay, type PartialDay } from '../../domain/day.ts'
 import type { ChoiceKind } from '../../domain/notices/types.ts'
 import type { WearFacts } from '../../domain/reckoning/facts.ts'
 import type { Act, Signer } from '../../http/service.ts'
@@ -57,11 +57,18 @@ export async function choose(act: Act, bearer: Bearer, choices: Choices): Promis
 export const stopAll = (act: Act, bearer: Bearer): Promise<void> =>
   choose(act, bearer, { 'complete-service': 'no', 'water-check': 'no', 'cell-change': 'no' })
 
-export async function choicesOf({ tx }: Pick<Act, 'tx'>, ownerId: string): Promise<Record<ChoiceKind, 'yes' | 'no' | 'not-asked'>> {
+export async function choicesOf(
+  { tx }: Pick<Act, 'tx'>,
+  ownerId: string,
+): Promise<Record<ChoiceKind, 'yes' | 'no' | 'not-asked'>> {
   const rows = await tx.$queryRaw<{ kind: ChoiceKind; choice: 'yes' | 'no' | 'not-asked' }[]>`
     select distinct on (kind) kind, choice from notice_choice where owner_id = ${ownerId}::uuid order by kind, id desc`
   const of = (kind: ChoiceKind) => rows.find((row) => row.kind === kind)?.choice ?? 'not-asked'
-  return { 'complete-service': of('complete-service'), 'water-check': of('water-check'), 'cell-change': of('cell-change') }
+  return {
+    'complete-service': of('complete-service'),
+    'water-check': of('water-check'),
+    'cell-change': of('cell-change'),
+  }
 }
 
 export async function sold(act: Act, bearer: Bearer, watchId: string): Promise<void> {
@@ -69,7 +76,13 @@ export async function sold(act: Act, bearer: Bearer, watchId: string): Promise<v
   await changeOwner(act, watchId, { ownerId: null, from: act.today, how: 'the owner, by a link in a letter' })
 }
 
-export async function doneElsewhere(act: Act, bearer: Bearer, watchId: string, kind: ChoiceKind, on: Day): Promise<void> {
+export async function doneElsewhere(
+  act: Act,
+  bearer: Bearer,
+  watchId: string,
+  kind: ChoiceKind,
+  on: Day,
+): Promise<void> {
   if (!(await keep(act, bearer, { answer: 'done-elsewhere', watchId, details: { kind, on } }))) return
   const fact = { watchId, on: on as unknown as PartialDay, source: 'owner-word' as const, learned: act.today }
   const events = {
@@ -81,7 +94,10 @@ export async function doneElsewhere(act: Act, bearer: Bearer, watchId: string, k
   await withdraw(act, bearer)
 }
 
-type WearRow = Pick<WearFacts, 'daily' | 'vibration' | 'heat' | 'cold' | 'water' | 'salt' | 'chlorine'> & { hotWater: WearFacts['hotWater']; magnets: string }
+type WearRow = Pick<WearFacts, 'daily' | 'vibration' | 'heat' | 'cold' | 'water' | 'salt' | 'chlorine'> & {
+  hotWater: WearFacts['hotWater']
+  magnets: string
+}
 
 /** A new statement says everything again: what the owner did not speak of stays as it was known. */
 async function wearNow({ tx }: Act, watchId: string): Promise<Partial<WearRow>> {
@@ -93,13 +109,20 @@ async function wearNow({ tx }: Act, watchId: string): Promise<Partial<WearRow>> 
   return row ?? {}
 }
 
-export async function wornSo(act: Act, bearer: Bearer, watchId: string, answer: 'never-in-water' | 'now-and-then'): Promise<void> {
+export async function wornSo(
+  act: Act,
+  bearer: Bearer,
+  watchId: string,
+  answer: 'never-in-water' | 'now-and-then',
+): Promise<void> {
   if (!(await keep(act, bearer, { answer, watchId }))) return
   const change =
     answer === 'never-in-water'
       ? { water: 'never' as const }
       : { daily: 'no' as const, vibration: 'no' as const, heat: 'no' as const, cold: 'no' as const }
-  await recordFacts(act, { wear: [{ ...(await wearNow(act, watchId)), ...change, watchId, source: 'owner-word', learned: act.today }] })
+  await recordFacts(act, {
+    wear: [{ ...(await wearNow(act, watchId)), ...change, watchId, source: 'owner-word', learned: act.today }],
+  })
   await withdraw(act, bearer)
 }
 

@@ -1,9 +1,9 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import type { LetterPlan } from '../../domain/notices/types.ts'
-import { type Language, languages } from '../../letters/texts/sentences.ts'
 import { languageOf, lastFourOf } from '../../letters/contents.ts'
 import { hashOfToken, type Purpose, tokenShape } from '../../letters/links.ts'
+import { type Language, languages } from '../../letters/texts/sentences.ts'
 
 /** Who stands behind a link, and what it is about. Of merged records the kept one. */
 export type Bearer = {
@@ -63,4 +63,3 @@ export function languageAsked(header: string | undefined): Language {
   }
   return 'en'
 }
-

@@ -48,7 +48,8 @@ export function lettersPage(bearer: Bearer, choices: Record<ChoiceKind, string>,
   const radio = (kind: ChoiceKind, value: 'yes' | 'no', words: string) =>
     `<label><input type="radio" name="${kind}" value="${value}"${choices[kind] === value ? ' checked' : ''}>${escaped(words)}</label>`
   const fields = choiceKinds.map(
-    (kind) => `<fieldset><legend>${escaped(t.choice[kind])}</legend>${radio(kind, 'yes', t.writeToMe)}${radio(kind, 'no', t.doNotWrite)}</fieldset>`,
+    (kind) =>
+      `<fieldset><legend>${escaped(t.choice[kind])}</legend>${radio(kind, 'yes', t.writeToMe)}${radio(kind, 'no', t.doNotWrite)}</fieldset>`,
   )
   return page(
     bearer.language,
@@ -101,7 +102,11 @@ export function watchesPage(bearer: Bearer, house: House, fault: PageFault | nul
 /** Where it goes back to is the address itself: an empty href would keep a query, of which there is none. */
 export function thanksPage(language: Language, words: string, back: string): string {
   const t = texts[language].page
-  return page(language, t.thanks, `<section><p role="status">${escaped(words)}</p></section><p><a href="${escaped(back)}">${escaped(t.back)}</a></p>`)
+  return page(
+    language,
+    t.thanks,
+    `<section><p role="status">${escaped(words)}</p></section><p><a href="${escaped(back)}">${escaped(t.back)}</a></p>`,
+  )
 }
 
 export function plainPage(language: Language, title: string, words: string): string {

@@ -45,7 +45,14 @@ export type Basis = 'own-record' | 'paper' | 'owner-word'
 
 export type WhyOf = 'service-mechanical' | 'service-quartz' | 'water-check' | 'cell-change' | 'seals'
 
-export type Caution = 'keep-dry' | 'no-water-until-tested' | 'radium' | 'tritium' | 'cell-and-children' | 'leaking-cell' | 'rechargeable'
+export type Caution =
+  | 'keep-dry'
+  | 'no-water-until-tested'
+  | 'radium'
+  | 'tritium'
+  | 'cell-and-children'
+  | 'leaking-cell'
+  | 'rechargeable'
 
 /** What an owner can tell us that changes a date. */
 export type Telling =
