@@ -14,8 +14,15 @@ export async function ownerWithWatch(
     .post('/v1/owners', {
       name: more.name ?? 'Nadia Ferrant',
       language: more.language ?? 'en',
-      contacts: [{ means: 'e-mail', value: more.email ?? `nadia.${Math.random().toString(36).slice(2)}@owner.example` }],
-      noticeChoices: (['complete-service', 'water-check', 'cell-change'] as const).map((kind) => ({ kind, choice: 'yes', means: 'counter', wording: '1' })),
+      contacts: [
+        { means: 'e-mail', value: more.email ?? `nadia.${Math.random().toString(36).slice(2)}@owner.example` },
+      ],
+      noticeChoices: (['complete-service', 'water-check', 'cell-change'] as const).map((kind) => ({
+        kind,
+        choice: 'yes',
+        means: 'counter',
+        wording: '1',
+      })),
     })
     .expect(201)
   const watch = await house
@@ -44,7 +51,14 @@ export async function queueLetter(
 ): Promise<string> {
   const runOn = (more.runOn ?? '2026-11-25') as Day
   const parts = more.parts ?? [due({ watchId, recordId: ownerId })]
-  const plan: LetterPlan = { ownerId, language: more.language ?? 'en', runOn, comeBy: '2026-12-10' as Day, parts, reminder: true }
+  const plan: LetterPlan = {
+    ownerId,
+    language: more.language ?? 'en',
+    runOn,
+    comeBy: '2026-12-10' as Day,
+    parts,
+    reminder: true,
+  }
   const { rows } = await house.database.pool.query<{ id: string }>(
     `insert into notice (owner_id, run_on, language, text_version, come_by, plan, trace)
      values ($1, $2, $3, '1', $4, $5, '{}') returning id`,
@@ -56,7 +70,18 @@ export async function queueLetter(
       await house.database.pool.query(
         `insert into notice_item (notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, run_on, due_on, standing)
          values ($1, $2, $3, $4, $5, $6, $7, $8, 'letter', $6, $9, $10)`,
-        [id, ownerId, part.watchId, part.kind, `${part.cycle}/${id}`, runOn, part.stage, part.rule, part.dueOn, part.standing],
+        [
+          id,
+          ownerId,
+          part.watchId,
+          part.kind,
+          `${part.cycle}/${id}`,
+          runOn,
+          part.stage,
+          part.rule,
+          part.dueOn,
+          part.standing,
+        ],
       )
   expect(id).not.toBe('')
   return id

@@ -8,7 +8,7 @@ import { simpleParser } from 'mailparser'
 import PostalMime from 'postal-mime'
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from 'vitest'
 import { type HandingOver, openHandingOver } from '../../src/features/notices/handing-over.ts'
-import { deliverJob } from '../../src/jobs/deliver.ts'
+import { deliverLetters } from '../../src/jobs/deliver.ts'
 import { type Relay, startRelay } from '../faults/delivery/relay.ts'
 import { type House, openHouse } from '../support/house.ts'
 import { ownerWithWatch, queueLetter, stateOf } from './book.ts'
@@ -62,13 +62,22 @@ test('a letter reaches the relay whole: two parsers read the same words, one add
   expect(await letters.round()).toMatchObject({ sent: 1 })
   const [kept] = relay.kept
   if (!kept) throw new Error('nothing arrived')
-  expect([kept.to, kept.from, kept.envid, kept.key]).toEqual([['zoe.ferrant@owner.example'], 'letters@centre.example', id, `notice/${id}`])
+  expect([kept.to, kept.from, kept.envid, kept.key]).toEqual([
+    ['zoe.ferrant@owner.example'],
+    'letters@centre.example',
+    id,
+    `notice/${id}`,
+  ])
 
   const one = await simpleParser(kept.raw)
   const other = await PostalMime.parse(kept.raw)
   expect(one.text?.trim()).toBe(other.text?.trim())
   expect(one.subject).toBe('Your Brackwater Tidal 38: change of the cell')
-  expect([one.subject, one.messageId, one.date?.toISOString()]).toEqual([other.subject, other.messageId, new Date(other.date ?? '').toISOString()])
+  expect([one.subject, one.messageId, one.date?.toISOString()]).toEqual([
+    other.subject,
+    other.messageId,
+    new Date(other.date ?? '').toISOString(),
+  ])
   expect(one.messageId).toBe(`<${id}@centre.example>`)
   expect(other.to).toEqual([{ name: 'Zoë Ferrant', address: 'zoe.ferrant@owner.example' }])
   expect(one.text?.replace(/\s+/g, ' ')).toContain('(number ending 4417)')
@@ -79,14 +88,22 @@ test('a letter reaches the relay whole: two parsers read the same words, one add
   expect(header('auto-submitted')).toEqual(['auto-generated'])
   expect(header('content-language')).toEqual(['en'])
   expect(header('list-unsubscribe-post')).toEqual(['List-Unsubscribe=One-Click'])
-  expect(header('list-unsubscribe')).toEqual([expect.stringMatching(/^<https:\/\/watches\.centre\.example\/your-letters\/[A-Za-z0-9_-]{43}>$/)])
+  expect(header('list-unsubscribe')).toEqual([
+    expect.stringMatching(/^<https:\/\/watches\.centre\.example\/your-letters\/[A-Za-z0-9_-]{43}>$/),
+  ])
   // RFC 5322 2.1.1: no line above 998 octets; we keep to 78 but for one address
   const lines = kept.raw.toString('latin1').split('\r\n')
-  expect(lines.filter((line) => line.length > 78).every((line) => /^(List-Unsubscribe|X-Relay-Key|DKIM|\s)/.test(line))).toBe(true)
+  expect(
+    lines.filter((line) => line.length > 78).every((line) => /^(List-Unsubscribe|X-Relay-Key|DKIM|\s)/.test(line)),
+  ).toBe(true)
   expect(kept.raw.toString('latin1').replaceAll('\r\n', '')).not.toMatch(/[\r\n]/)
 
   const row = (await house.as('manager').get(`/v1/notices/${id}`).expect(200)).body
-  expect(row).toMatchObject({ state: 'sent', response: expect.stringMatching(/^250 /), messageId: `<${id}@centre.example>` })
+  expect(row).toMatchObject({
+    state: 'sent',
+    response: expect.stringMatching(/^250 /),
+    messageId: `<${id}@centre.example>`,
+  })
 })
 
 test('the preview is what goes out, before and after', async () => {
@@ -115,9 +132,15 @@ test('DKIM signs the headers that RFC 8058 asks for, and an independent library 
   const { results } = await verify(raw)
   expect(results).toHaveLength(1)
   expect(results[0]).toMatchObject({ signingDomain: 'centre.example', selector: 'letters', status: { result: 'pass' } })
-  const signed = (results[0] as unknown as { signingHeaders: { keys: string } }).signingHeaders.keys.toLowerCase().split(/[:,\s]+/)
-  for (const name of ['from', 'to', 'subject', 'date', 'message-id', 'list-unsubscribe', 'list-unsubscribe-post']) expect(signed).toContain(name)
-  const altered = Buffer.from(raw.toString('latin1').replace('List-Unsubscribe=One-Click', 'List-Unsubscribe=One-Clack'), 'latin1')
+  const signed = (results[0] as unknown as { signingHeaders: { keys: string } }).signingHeaders.keys
+    .toLowerCase()
+    .split(/[:,\s]+/)
+  for (const name of ['from', 'to', 'subject', 'date', 'message-id', 'list-unsubscribe', 'list-unsubscribe-post'])
+    expect(signed).toContain(name)
+  const altered = Buffer.from(
+    raw.toString('latin1').replace('List-Unsubscribe=One-Click', 'List-Unsubscribe=One-Clack'),
+    'latin1',
+  )
   expect((await verify(altered)).results[0]?.status.result).not.toBe('pass')
 })
 
@@ -131,7 +154,12 @@ test('the calendar file is one event on the come-by day, read by an independent 
   const calendar = new ICAL.Component(ICAL.parse(file?.content.toString('utf8') ?? ''))
   const events = calendar.getAllSubcomponents('vevent')
   const event = new ICAL.Event(events[0])
-  expect([events.length, event.startDate.toString(), event.endDate.toString(), event.isRecurring()]).toEqual([1, '2026-12-10', '2026-12-11', false])
+  expect([events.length, event.startDate.toString(), event.endDate.toString(), event.isRecurring()]).toEqual([
+    1,
+    '2026-12-10',
+    '2026-12-11',
+    false,
+  ])
   expect(event.uid).toBe(`${id}@centre.example`)
   expect(event.location).toBe('Lindholm Watch Service, Quay 4, 9000 Marrenhaven')
 })
@@ -184,7 +212,10 @@ test('a letter in doubt is told to the manager once, and he says what became of 
   relay.fault = () => null
   await letters.round()
   expect(await Promise.all(ids.map((id) => stateOf(house, id)))).toEqual(['in-doubt', 'in-doubt'])
-  const tasks = await house.database.pool.query(`select count(*)::int as n from task where kind = 'letter-in-doubt' and owner_id = $1 and done_at is null`, [ownerId])
+  const tasks = await house.database.pool.query(
+    `select count(*)::int as n from task where kind = 'letter-in-doubt' and owner_id = $1 and done_at is null`,
+    [ownerId],
+  )
   expect(tasks.rows[0].n).toBe(2)
   const kept = relay.kept.length
   await house.as('counter').post(`/v1/notices/${ids[0]}/doubt`, { arrived: true }).expect(403)
@@ -217,22 +248,40 @@ test('letters are listed and filtered, and their outcomes counted', async () => 
   const { ownerId, watchId } = await ownerWithWatch(house)
   const id = await queueLetter(house, ownerId, watchId, { runOn: '2026-10-01' })
   await letters.round()
-  const list = (await house.as('counter').get(`/v1/notices?ownerId=${ownerId}&state=sent&from=2026-10-01&to=2026-10-01`).expect(200)).body
+  const list = (
+    await house.as('counter').get(`/v1/notices?ownerId=${ownerId}&state=sent&from=2026-10-01&to=2026-10-01`).expect(200)
+  ).body
   expect(list.items.map((one: { id: string }) => one.id)).toEqual([id])
   expect(list.items[0].items[0]).toMatchObject({ watchId, kind: 'cell-change', stage: '1', dueOn: '2026-12-10' })
   const { body } = await house.as('manager').get('/v1/notices/outcomes?from=2026-10-01&to=2026-10-01').expect(200)
-  expect(body.items).toEqual([expect.objectContaining({ kind: 'cell-change', stage: '1', letters: 1, sent: 1, returned: 0 })])
+  expect(body.items).toEqual([
+    expect.objectContaining({ kind: 'cell-change', stage: '1', letters: 1, sent: 1, returned: 0 }),
+  ])
 })
 
 test('a guide price stands in the letter until its last day', async () => {
-  const body = { kind: 'cell-change', from: '2026-12-01', until: '2027-03-31', amount: 3200, currency: 'CHF', takes: { from: 30, to: 30, unit: 'minutes' } }
+  const body = {
+    kind: 'cell-change',
+    from: '2026-12-01',
+    until: '2027-03-31',
+    amount: 3200,
+    currency: 'CHF',
+    takes: { from: 30, to: 30, unit: 'minutes' },
+  }
   house.setNow('2026-11-27')
-  await house.as('manager').post('/v1/guide-prices', { ...body, from: '2026-11-26' }).expect(409)
-  await house.as('manager').post('/v1/guide-prices', { ...body, until: '2026-11-30', amount: -1 }).expect(400)
+  await house
+    .as('manager')
+    .post('/v1/guide-prices', { ...body, from: '2026-11-26' })
+    .expect(409)
+  await house
+    .as('manager')
+    .post('/v1/guide-prices', { ...body, until: '2026-11-30', amount: -1 })
+    .expect(400)
   await house.as('manager').post('/v1/guide-prices', body).expect(201)
   const { ownerId, watchId } = await ownerWithWatch(house)
   const id = await queueLetter(house, ownerId, watchId)
-  const text = async () => (await house.as('counter').get(`/v1/notices/${id}/preview`).expect(200)).body.text.replace(/\s+/g, ' ')
+  const text = async () =>
+    (await house.as('counter').get(`/v1/notices/${id}/preview`).expect(200)).body.text.replace(/\s+/g, ' ')
   expect(await text()).toContain('We tell you the price and how long it takes before we begin')
   house.setNow('2026-12-01')
   expect(await text()).toContain('As a guide it costs CHF 32.00 (until 31 March 2027) and takes about 30 minutes.')
@@ -242,21 +291,34 @@ test('a guide price stands in the letter until its last day', async () => {
 
 test('without a relay letters are files, each written whole and once', async () => {
   const files = path.join(folder, 'files')
-  const service = { ...house.service, config: { ...house.service.config, letters: { ...house.service.config.letters, smtpUrl: undefined, folder: files } } }
+  const service = {
+    ...house.service,
+    config: {
+      ...house.service.config,
+      letters: { ...house.service.config.letters, smtpUrl: undefined, folder: files },
+    },
+  }
   const { ownerId, watchId } = await ownerWithWatch(house)
   const ids = [await queueLetter(house, ownerId, watchId), await queueLetter(house, ownerId, watchId)]
-  const job = deliverJob(service, openHandingOver(service, async () => new Map()))
-  await Promise.all([job.run(), job.run()])
-  await job.stop()
+  const none = async () => new Map<string, string[]>()
+  await Promise.all([deliverLetters(service, none), deliverLetters(service, none)])
   expect((await readdir(files)).sort()).toEqual(ids.map((id) => `${id}.eml`).sort())
-  expect((await simpleParser(await readFile(path.join(files, `${ids[0]}.eml`)))).messageId).toBe(`<${ids[0]}@centre.example>`)
+  expect((await simpleParser(await readFile(path.join(files, `${ids[0]}.eml`)))).messageId).toBe(
+    `<${ids[0]}@centre.example>`,
+  )
 })
 
 test('a disk that takes no more leaves the letter waiting and nothing half-written', async () => {
   // a file where the folder should be: every write is refused, as on a full disk
   const blocked = path.join(folder, 'blocked')
   await writeFile(blocked, '')
-  const service = { ...house.service, config: { ...house.service.config, letters: { ...house.service.config.letters, smtpUrl: undefined, folder: blocked } } }
+  const service = {
+    ...house.service,
+    config: {
+      ...house.service.config,
+      letters: { ...house.service.config.letters, smtpUrl: undefined, folder: blocked },
+    },
+  }
   const { ownerId, watchId } = await ownerWithWatch(house)
   const id = await queueLetter(house, ownerId, watchId)
   const opened = openHandingOver(service, async () => new Map())

@@ -13,7 +13,12 @@ let letters: HandingOver
 beforeAll(async () => {
   relay = await startRelay()
   house = await openHouse({
-    env: { SMTP_URL: relay.url, LETTERS_FROM: 'letters@centre.example', PUBLIC_URL: 'https://watches.centre.example', TRUSTED_PROXIES: '127.0.0.1' },
+    env: {
+      SMTP_URL: relay.url,
+      LETTERS_FROM: 'letters@centre.example',
+      PUBLIC_URL: 'https://watches.centre.example',
+      TRUSTED_PROXIES: '127.0.0.1',
+    },
   })
   letters = openHandingOver(house.service, async () => new Map())
 })
@@ -27,7 +32,9 @@ beforeEach(() => house.setNow('2026-11-25'))
 type Mailed = { ownerId: string; watchId: string; stop: string; answer: string; noticeId: string }
 
 /** An owner who has just had a letter, with the paths of its two links as they stood in it. */
-async function mailed(more: Parameters<typeof ownerWithWatch>[1] & { kind?: 'cell-change' | 'complete-service' | 'water-check' } = {}): Promise<Mailed> {
+async function mailed(
+  more: Parameters<typeof ownerWithWatch>[1] & { kind?: 'cell-change' | 'complete-service' | 'water-check' } = {},
+): Promise<Mailed> {
   const { ownerId, watchId } = await ownerWithWatch(house, more)
   const parts = [due({ watchId, recordId: ownerId, kind: more.kind ?? 'cell-change' })]
   const noticeId = await queueLetter(house, ownerId, watchId, { parts, language: more.language ?? 'en' })
@@ -41,7 +48,8 @@ let address = 0
 /** Each call from another address, but where the limit itself is tried. */
 const from = () => `198.51.100.${(address++ % 250) + 1}`
 const get = (path: string) => supertest(house.app.server).get(path).set('x-forwarded-for', from())
-const post = (path: string, fields: object) => supertest(house.app.server).post(path).set('x-forwarded-for', from()).type('form').send(fields)
+const post = (path: string, fields: object) =>
+  supertest(house.app.server).post(path).set('x-forwarded-for', from()).type('form').send(fields)
 
 const choices = async (ownerId: string) => {
   const { body } = await house.as('counter').get(`/v1/owners/${ownerId}`).expect(200)
@@ -65,19 +73,34 @@ test('RFC 8058: one POST of 26 bytes, without cookie, key or redirect, stops the
   const body = 'List-Unsubscribe=One-Click'
   expect(Buffer.byteLength(body)).toBe(26)
   for (const attempt of [1, 2]) {
-    const answer = await supertest(house.app.server).post(stop).set('x-forwarded-for', from()).type('application/x-www-form-urlencoded').send(body)
-    expect([attempt, answer.status, answer.headers['set-cookie'], answer.headers.location]).toEqual([attempt, 200, undefined, undefined])
+    const answer = await supertest(house.app.server)
+      .post(stop)
+      .set('x-forwarded-for', from())
+      .type('application/x-www-form-urlencoded')
+      .send(body)
+    expect([attempt, answer.status, answer.headers['set-cookie'], answer.headers.location]).toEqual([
+      attempt,
+      200,
+      undefined,
+      undefined,
+    ])
   }
   expect(await choices(ownerId)).toEqual({ 'complete-service': 'no', 'water-check': 'no', 'cell-change': 'no' })
   const { rows } = await house.database.pool.query('select state from notice where id = $1', [waiting])
   expect(rows[0].state).toBe('withdrawn')
-  const { rows: answers } = await house.database.pool.query(`select answer from owner_answer where owner_id = $1`, [ownerId])
+  const { rows: answers } = await house.database.pool.query(`select answer from owner_answer where owner_id = $1`, [
+    ownerId,
+  ])
   expect(answers).toEqual([{ answer: 'stop' }])
 })
 
 test('RFC 8058 allows multipart/form-data as well', async () => {
   const { ownerId, stop } = await mailed()
-  await supertest(house.app.server).post(stop).set('x-forwarded-for', from()).field('List-Unsubscribe', 'One-Click').expect(200)
+  await supertest(house.app.server)
+    .post(stop)
+    .set('x-forwarded-for', from())
+    .field('List-Unsubscribe', 'One-Click')
+    .expect(200)
   expect(await choices(ownerId)).toMatchObject({ 'cell-change': 'no' })
 })
 
@@ -104,7 +127,10 @@ test('what is unknown, of another purpose, expired or revoked gets one and the s
   house.setNow('2027-01-10')
   const expired = await get(answer)
   expect((await get(stop)).status).toBe(200)
-  await house.database.pool.query(`update owner_link set revoked_at = now(), revoked_by = 'test' where notice_id = $1 and purpose = 'stop'`, [noticeId])
+  await house.database.pool.query(
+    `update owner_link set revoked_at = now(), revoked_by = 'test' where notice_id = $1 and purpose = 'stop'`,
+    [noticeId],
+  )
   const revoked = await get(stop)
   const posted = await post(stop, { 'List-Unsubscribe': 'One-Click' })
   const answers = [unknown, swapped, malformed, expired, revoked, posted]
@@ -117,7 +143,9 @@ test('tokens are stored hashed and differ for each purpose', async () => {
   const { stop, answer } = await mailed()
   const tokens = [stop, answer].map((path) => path.split('/').at(-1) ?? '')
   expect(new Set(tokens).size).toBe(2)
-  const { rows } = await house.database.pool.query(`select (select string_agg(t::text, ' ') from owner_link t) || (select string_agg(t::text, ' ') from letter t) as all`)
+  const { rows } = await house.database.pool.query(
+    `select (select string_agg(t::text, ' ') from owner_link t) || (select string_agg(t::text, ' ') from letter t) as all`,
+  )
   for (const token of tokens) expect(rows[0].all).not.toContain(token)
 })
 
@@ -133,19 +161,35 @@ test('one may choose kinds, and begin again', async () => {
 test('"it was done elsewhere" is a fact on the owner’s word, and the date moves at once', async () => {
   const { watchId, answer } = await mailed({ watch: { sold: '2020-03-01' } })
   expect((await dues(watchId))['cell-change']).toBe('2022-03-01')
-  const page = await post(answer, { watch: watchId, do: 'done-elsewhere', kind: 'cell-change', day: '2026-10-05' }).expect(200)
+  const page = await post(answer, {
+    watch: watchId,
+    do: 'done-elsewhere',
+    kind: 'cell-change',
+    day: '2026-10-05',
+  }).expect(200)
   expect(page.text).toContain('reckoned the date anew')
   expect((await dues(watchId))['cell-change']).toBe('2028-10-05')
   await post(answer, { watch: watchId, do: 'done-elsewhere', kind: 'cell-change', day: '2026-10-05' }).expect(200)
   const { body } = await house.as('counter').get(`/v1/watches/${watchId}/history`).expect(200)
   const events = body.events.filter((one: { event: string }) => one.event === 'cell-fitted')
   expect(events).toHaveLength(1)
-  expect(events[0]).toMatchObject({ source: 'owner-word', on: '2026-10-05', learned: '2026-11-25', recordedBy: 'the owner, by a link in a letter' })
+  expect(events[0]).toMatchObject({
+    source: 'owner-word',
+    on: '2026-10-05',
+    learned: '2026-11-25',
+    recordedBy: 'the owner, by a link in a letter',
+  })
 })
 
 test('"never in water" and "only now and then" keep what else is known of the wear', async () => {
-  const { watchId, answer } = await mailed({ kind: 'complete-service', watch: { kind: 'hand-wound', sold: '2020-03-01' } })
-  await house.as('counter').post(`/v1/watches/${watchId}/wear`, { daily: 'yes', water: 'often', heat: 'yes', source: 'own-record' }).expect(201)
+  const { watchId, answer } = await mailed({
+    kind: 'complete-service',
+    watch: { kind: 'hand-wound', sold: '2020-03-01' },
+  })
+  await house
+    .as('counter')
+    .post(`/v1/watches/${watchId}/wear`, { daily: 'yes', water: 'often', heat: 'yes', source: 'own-record' })
+    .expect(201)
   expect(await dues(watchId)).toMatchObject({ 'complete-service': '2024-03-01', 'water-check': '2021-03-01' })
   await post(answer, { watch: watchId, do: 'never-in-water' }).expect(200)
   expect(await dues(watchId)).toEqual({ 'complete-service': '2024-03-01' })
@@ -199,7 +243,13 @@ test('a link is tried in vain only so often from one address', async () => {
   const same = '203.0.113.9'
   const statuses: number[] = []
   for (let n = 0; n < 45; n++)
-    statuses.push((await supertest(house.app.server).get('/your-letters/AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA').set('x-forwarded-for', same)).status)
+    statuses.push(
+      (
+        await supertest(house.app.server)
+          .get('/your-letters/AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA')
+          .set('x-forwarded-for', same)
+      ).status,
+    )
   expect([statuses.slice(0, 40).every((one) => one === 404), statuses[44]]).toEqual([true, 429])
 })
 

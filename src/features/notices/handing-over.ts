@@ -1,6 +1,7 @@
 import type { Db } from '../../db/open.ts'
 import { transaction } from '../../db/open.ts'
-import { act, type Service, type Signer } from '../../http/service.ts'
+import type { Day } from '../../domain/day.ts'
+import { act, type Service, type Signer, todayAt } from '../../http/service.ts'
 import { type DeliveryCounts, deliverDue } from '../../letters/delivery.ts'
 import { folderTransport } from '../../letters/folder.ts'
 import type { AtPoint, Transport } from '../../letters/outgoing.ts'
@@ -9,7 +10,7 @@ import { addLetterTask } from './house-tasks.ts'
 import { deskOf, prepareLetters } from './letters.ts'
 
 /** The reasons, per notice, for which a claimed letter may not go after all. */
-export type StillAllowed = (tx: Db, noticeIds: readonly string[]) => Promise<Map<string, string[]>>
+export type StillAllowed = (tx: Db, noticeIds: readonly string[], today: Day) => Promise<Map<string, string[]>>
 
 const byItself: Signer = { keyId: null, name: 'hand-over of letters', role: 'service' }
 
@@ -40,7 +41,7 @@ export function openHandingOver(service: Service, stillAllowed: StillAllowed, at
         transport,
         policy: config.letters.inDoubt,
         prepare: (claims) => prepareLetters(database.pool, desk, claims, service.clock.now()),
-        withheld: (noticeIds) => transaction(database, (tx) => stillAllowed(tx, noticeIds)),
+        withheld: (noticeIds) => transaction(database, (tx) => stillAllowed(tx, noticeIds, todayAt(service))),
         onRefused: (refusal) => noteRefusal(service, refusal),
         tellDoubts: () => tellDoubts(service),
         log,
