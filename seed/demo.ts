@@ -42,6 +42,7 @@ if (once) {
     if (err) service.log.fatal({ err }, 'stopping after an error')
     await Promise.all([app.close(), jobs?.stop()])
     await close()
+    print('Stopped.')
   })
   const address = await app.listen({ host, port })
   jobs = startJobs(service)
