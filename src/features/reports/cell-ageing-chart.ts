@@ -1,3 +1,4 @@
+import { inWords } from '../../domain/money.ts'
 import { type Bucket, buckets } from '../../domain/stock/buckets.ts'
 import type { Ageing } from './cell-ageing.ts'
 
@@ -58,7 +59,7 @@ export function ageingChart(ageing: Ageing): string {
   ]
   const { unreached, pieces } = ageing.total
   parts.push(
-    `<text x="16" y="48">${pieces} pieces on the shelf; ${unreached} usable ones will not be reached by demand (hatched), ${amountOf(ageing.total.unreachedMoney)} ${escaped(ageing.currency)} in minor units</text>`,
+    `<text x="16" y="48">${pieces} pieces on the shelf; ${unreached} usable ones will not be reached by demand (hatched), ${escaped(inWords({ amount: Math.round(ageing.total.unreachedMoney), currency: ageing.currency }))}</text>`,
   )
   buckets.forEach((bucket, index) => {
     const [x, y] = [16 + (index % 4) * 200, 62 + Math.floor(index / 4) * 20]
@@ -105,5 +106,3 @@ export function ageingChart(ageing: Ageing): string {
   }
   return `${parts.join('')}</svg>`
 }
-
-const amountOf = (minor: number) => String(Math.round(minor))
