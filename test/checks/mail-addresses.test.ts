@@ -24,14 +24,20 @@ beforeAll(async () => {
       stream.on('data', (chunk: Buffer) => chunks.push(chunk))
       stream.on('end', () => {
         const from = session.envelope.mailFrom
-        seen.push({ from: from ? from.address : '', to: session.envelope.rcptTo.map((one) => one.address), raw: Buffer.concat(chunks) })
+        seen.push({
+          from: from ? from.address : '',
+          to: session.envelope.rcptTo.map((one) => one.address),
+          raw: Buffer.concat(chunks),
+        })
         done()
       })
     },
   })
   await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', () => resolve()))
   const { port } = server.server.address() as { port: number }
-  house = await openHouse({ env: { SMTP_URL: `smtp://127.0.0.1:${port}`, LETTERS_FROM: 'The Centre <letters@centre.example>' } })
+  house = await openHouse({
+    env: { SMTP_URL: `smtp://127.0.0.1:${port}`, LETTERS_FROM: 'The Centre <letters@centre.example>' },
+  })
   letters = openHandingOver(house.service, async () => new Map())
 })
 afterAll(async () => {
@@ -70,7 +76,17 @@ const address = fc.oneof(
 )
 const name = fc.oneof(
   fc.string({ minLength: 1, maxLength: 40 }),
-  fc.constantFrom('Nadia <x@evil.example>', 'A, B', 'A\r\nBcc: x@evil.example', '"', 'a@evil.example', '=?utf-8?q?=0d=0aBcc:_x?=', 'Zoë Ñandú', '名前', ', x@evil.example'),
+  fc.constantFrom(
+    'Nadia <x@evil.example>',
+    'A, B',
+    'A\r\nBcc: x@evil.example',
+    '"',
+    'a@evil.example',
+    '=?utf-8?q?=0d=0aBcc:_x?=',
+    'Zoë Ñandú',
+    '名前',
+    ', x@evil.example',
+  ),
 )
 
 test('an accepted owner record gives one RCPT TO, equal to the stored address', { timeout: 240_000 }, async () => {
@@ -90,28 +106,56 @@ test('an accepted owner record gives one RCPT TO, equal to the stored address', 
       expect([201, 400]).toContain(answer.status)
       if (answer.status === 400) return
       accepted++
-      const { rows } = await house.database.pool.query<{ value: string }>('select value from contact where owner_id = $1', [answer.body.id])
+      const { rows } = await house.database.pool.query<{ value: string }>(
+        'select value from contact where owner_id = $1',
+        [answer.body.id],
+      )
       const stored = rows[0]?.value ?? ''
       expect(stored).toMatch(mailAddress)
       seen.length = 0
       await queueLetter(house, answer.body.id, watch.id)
       await letters.round()
-      expect(seen.map(({ from, to }) => ({ from, to }))).toEqual([{ from: 'letters@centre.example', to: [stored] }])
-      const head = seen[0]?.raw.toString('latin1').split('\r\n\r\n')[0]?.replace(/\r\n[ \t]+/g, ' ').split('\r\n') ?? []
+      // a domain has no case (RFC 5321 2.4); nodemailer writes it small
+      const [local, domain] = stored.split('@')
+      const written = `${local}@${domain?.toLowerCase()}`
+      expect(seen.map(({ from, to }) => ({ from, to }))).toEqual([{ from: 'letters@centre.example', to: [written] }])
+      const head =
+        seen[0]?.raw
+          .toString('latin1')
+          .split('\r\n\r\n')[0]
+          ?.replace(/\r\n[ \t]+/g, ' ')
+          .split('\r\n') ?? []
       const names = head.map((line) => line.split(':')[0])
-      expect(names).toEqual(['Auto-Submitted', 'Content-Language', 'List-Unsubscribe', 'From', 'To', 'Subject', 'Message-ID', 'Date', 'MIME-Version', 'Content-Type'])
+      expect(names).toEqual([
+        'Auto-Submitted',
+        'Content-Language',
+        'List-Unsubscribe',
+        'From',
+        'To',
+        'Subject',
+        'Message-ID',
+        'Date',
+        'MIME-Version',
+        'Content-Type',
+      ])
       const to = head.find((line) => line.startsWith('To:')) ?? ''
-      expect(to.endsWith(`<${stored}>`) || to === `To: ${stored}`).toBe(true)
+      expect(to.endsWith(`<${written}>`) || to === `To: ${written}`).toBe(true)
     }),
     { numRuns: 150 },
   )
   expect(accepted).toBeGreaterThan(30)
 })
 
-test.each(['a@owner.example, b@evil.example', '"a@evil.example"@owner.example', 'a@owner.example(x)', 'a @owner.example', 'a@localhost', 'a@owner.example\r\nX: y'])(
-  'the doors refuse %j',
-  async (value) => {
-    const answer = await house.as('counter').post('/v1/owners', { name: 'Nadia', language: 'en', contacts: [{ means: 'e-mail', value }] })
-    expect([answer.status, answer.body.type]).toEqual([400, '/problems/faulty-input'])
-  },
-)
+test.each([
+  'a@owner.example, b@evil.example',
+  '"a@evil.example"@owner.example',
+  'a@owner.example(x)',
+  'a @owner.example',
+  'a@localhost',
+  'a@owner.example\r\nX: y',
+])('the doors refuse %j', async (value) => {
+  const answer = await house
+    .as('counter')
+    .post('/v1/owners', { name: 'Nadia', language: 'en', contacts: [{ means: 'e-mail', value }] })
+  expect([answer.status, answer.body.type]).toEqual([400, '/problems/faulty-input'])
+})

@@ -26,8 +26,23 @@ beforeEach(() => {
 })
 
 /** A report as a relay writes it, in the form of RFC 3464. */
-function report(more: { envelope?: string | null; messageId?: string | null; recipient?: string; action?: string; status?: string; diagnostic?: string; boundary?: string }): string {
-  const { envelope = null, messageId = null, recipient = 'nadia@owner.example', action = 'failed', status = '5.1.1', diagnostic = 'smtp; 550 5.1.1 unknown user' } = more
+function report(more: {
+  envelope?: string | null
+  messageId?: string | null
+  recipient?: string
+  action?: string
+  status?: string
+  diagnostic?: string
+  boundary?: string
+}): string {
+  const {
+    envelope = null,
+    messageId = null,
+    recipient = 'nadia@owner.example',
+    action = 'failed',
+    status = '5.1.1',
+    diagnostic = 'smtp; 550 5.1.1 unknown user',
+  } = more
   return [
     'From: Mail Delivery Subsystem <MAILER-DAEMON@relay.example>',
     'To: letters@centre.example',
@@ -76,11 +91,16 @@ async function sentLetter(email: string): Promise<{ id: string; ownerId: string;
 }
 
 const contactOf = async (ownerId: string) => {
-  const { rows } = await house.database.pool.query('select failed_on::text as "failedOn" from contact where owner_id = $1', [ownerId])
+  const { rows } = await house.database.pool.query(
+    'select failed_on::text as "failedOn" from contact where owner_id = $1',
+    [ownerId],
+  )
   return rows[0].failedOn
 }
 const tasksOf = async (ownerId: string) => {
-  const { rows } = await house.database.pool.query<{ kind: string }>('select kind from task where owner_id = $1', [ownerId])
+  const { rows } = await house.database.pool.query<{ kind: string }>('select kind from task where owner_id = $1', [
+    ownerId,
+  ])
   return rows.map((row) => row.kind)
 }
 
@@ -120,7 +140,14 @@ content-type: message/rfc822
 --RAA14128.773615765/CS.UTK.EDU--
 `
   expect(await readReport(Buffer.from(example))).toEqual([
-    { envelopeId: null, messageId: null, recipient: 'louisl@larry.slip.umd.edu', action: 'failed', status: '4.0.0', diagnostic: 'smtp; 426 connection timed out' },
+    {
+      envelopeId: null,
+      messageId: null,
+      recipient: 'louisl@larry.slip.umd.edu',
+      action: 'failed',
+      status: '4.0.0',
+      diagnostic: 'smtp; 426 connection timed out',
+    },
   ])
 })
 
@@ -138,14 +165,20 @@ test.each([
 })
 
 test('what is no report is none, whatever it is', async () => {
-  for (const text of ['', 'hello', 'Subject: I am on holiday\r\n\r\nback on Monday', report({}).slice(0, 300)]) expect(await readReport(Buffer.from(text))).toBeNull()
+  for (const text of ['', 'hello', 'Subject: I am on holiday\r\n\r\nback on Monday', report({}).slice(0, 300)])
+    expect(await readReport(Buffer.from(text))).toBeNull()
 })
 
 test('a letter that comes back is marked and told to the counter; it keeps its key and is not sent again', async () => {
   const { id, ownerId } = await sentLetter('nadia@owner.example')
   const kept = relay.kept.length
   const { body } = await send(report({ envelope: id })).expect(200)
-  expect(body).toEqual({ messages: 1, notReports: 0, foreign: 0, taken: [{ noticeId: id, action: 'failed', status: '5.1.1', address: 'suspect', fresh: true }] })
+  expect(body).toEqual({
+    messages: 1,
+    notReports: 0,
+    foreign: 0,
+    taken: [{ noticeId: id, action: 'failed', status: '5.1.1', address: 'suspect', fresh: true }],
+  })
   const notice = (await house.as('counter').get(`/v1/notices/${id}`).expect(200)).body
   expect([notice.state, notice.returnedAt !== null, notice.reports[0].status]).toEqual(['sent', true, '5.1.1'])
   expect(await tasksOf(ownerId)).toEqual(['mail-returned'])
@@ -172,7 +205,8 @@ test('failures on two days end the address; on one day, or of passing cause, the
   const again = async (status = '5.1.1') => {
     const id = await queueLetter(house, first.ownerId, first.watchId)
     await letters.round()
-    return (await send(report({ envelope: id, recipient: 'moved@owner.example', status })).expect(200)).body.taken[0].address
+    return (await send(report({ envelope: id, recipient: 'moved@owner.example', status })).expect(200)).body.taken[0]
+      .address
   }
   expect(await again()).toBe('suspect')
   expect(await again()).toBe('suspect')
@@ -196,7 +230,14 @@ test('a letter in doubt is settled by any report that shows it was accepted, fou
   relay.fault = () => ({ at: 'after-dot', do: 'close' })
   await letters.round()
   expect(await stateOf(house, id)).toBe('in-doubt')
-  await send(report({ messageId: `${id}@centre.example`, recipient: 'doubt@owner.example', action: 'delivered', status: '2.0.0' })).expect(200)
+  await send(
+    report({
+      messageId: `${id}@centre.example`,
+      recipient: 'doubt@owner.example',
+      action: 'delivered',
+      status: '2.0.0',
+    }),
+  ).expect(200)
   const notice = (await house.as('counter').get(`/v1/notices/${id}`).expect(200)).body
   expect([notice.state, notice.deliveredAt !== null]).toEqual(['sent', true])
 })
@@ -205,13 +246,21 @@ test('a mailbox file is taken message by message (RFC 4155)', async () => {
   const one = await sentLetter('box.one@owner.example')
   const two = await sentLetter('box.two@owner.example')
   const letter = 'Subject: a reply\r\n\r\nThank you.\r\n>From now on please write to my wife.\r\n'
-  const file = [report({ envelope: one.id, recipient: 'box.one@owner.example' }), letter, report({ envelope: two.id, recipient: 'box.two@owner.example' })]
+  const file = [
+    report({ envelope: one.id, recipient: 'box.one@owner.example' }),
+    letter,
+    report({ envelope: two.id, recipient: 'box.two@owner.example' }),
+  ]
     .map((message) => `From MAILER-DAEMON Wed Nov 25 12:00:00 2026\r\n${message}\r\n`)
     .join('')
   expect(messagesIn(Buffer.from(file))).toHaveLength(3)
   expect(messagesIn(Buffer.from(file))[1]?.toString()).toContain('\nFrom now on')
   const { body } = await send(file, 'application/mbox').expect(200)
-  expect([body.messages, body.notReports, body.taken.map((one: { noticeId: string }) => one.noticeId)]).toEqual([3, 1, [one.id, two.id]])
+  expect([body.messages, body.notReports, body.taken.map((one: { noticeId: string }) => one.noticeId)]).toEqual([
+    3,
+    1,
+    [one.id, two.id],
+  ])
 })
 
 test('a report about no letter of ours, or about one never handed over, changes nothing', async () => {

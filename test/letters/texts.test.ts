@@ -18,8 +18,28 @@ const textOf = (parts: readonly LetterPart[], more: Parameters<typeof contents>[
 const standings: SpokenStanding[] = ['coming-up', 'due', 'overdue', 'to-be-assessed']
 const wentOuts: WentOut[] = ['none', 'one', 'more']
 const rules: Record<DuePart['kind'], DuePart['rule'][]> = {
-  'complete-service': ['maker', 'quartz', 'usual', 'high-beat', 'rarely-worn', 'exposed', 'note', 'trouble', 'unknown-base'],
-  'water-check': ['maker', 'hard-use', 'now-and-then', 'frequency-unknown', 'use-unknown', 'opened-since-test', 'not-resistant', 'trouble', 'unknown-base'],
+  'complete-service': [
+    'maker',
+    'quartz',
+    'usual',
+    'high-beat',
+    'rarely-worn',
+    'exposed',
+    'note',
+    'trouble',
+    'unknown-base',
+  ],
+  'water-check': [
+    'maker',
+    'hard-use',
+    'now-and-then',
+    'frequency-unknown',
+    'use-unknown',
+    'opened-since-test',
+    'not-resistant',
+    'trouble',
+    'unknown-base',
+  ],
   'cell-change': ['maker', 'usual', 'best-before', 'consumption', 'leaking', 'spent', 'end-of-life', 'unknown-base'],
   seals: ['maker', 'water-use', 'unknown-base'],
 }
@@ -32,8 +52,19 @@ function* everyLetter(language: (typeof languages)[number]) {
       for (const standing of standings)
         for (const wentOut of wentOuts)
           for (const baseFrom of bases) {
-            const part = due({ kind, rule, standing, wentOut, baseFrom, baseOn: baseFrom === 'none' ? null : ('2024-12-10' as Day), unsure: wentOut === 'one' })
-            yield { part, letter: writeLetter(contents([part, { part: 'keep-dry', watchId: WATCH }], { language }), links) }
+            const part = due({
+              kind,
+              rule,
+              standing,
+              wentOut,
+              baseFrom,
+              baseOn: baseFrom === 'none' ? null : ('2024-12-10' as Day),
+              unsure: wentOut === 'one',
+            })
+            yield {
+              part,
+              letter: writeLetter(contents([part, { part: 'keep-dry', watchId: WATCH }], { language }), links),
+            }
           }
 }
 
@@ -66,7 +97,12 @@ describe.each(languages)('letters in %s', (language) => {
       ])
         expect(text).toContain(flat(needed))
       // what was done last and when, or that there is no record
-      if (part.baseFrom === 'none') expect(text).toMatch(part.kind === 'water-check' && part.rule !== 'unknown-base' ? /./ : new RegExp(escape(flat(letter.noRecord[part.kind]))))
+      if (part.baseFrom === 'none')
+        expect(text).toMatch(
+          part.kind === 'water-check' && part.rule !== 'unknown-base'
+            ? /./
+            : new RegExp(escape(flat(letter.noRecord[part.kind]))),
+        )
       if (part.kind === 'cell-change') expect(text).toContain(flat(letter.caution['cell-and-children']))
       if (part.kind === 'water-check') expect(text).toContain(flat(letter.deferringWater))
       if (part.unsure) expect(text).toContain(flat(letter.unsure))
@@ -86,7 +122,8 @@ describe.each(languages)('letters in %s', (language) => {
     for (const other of languages) {
       if (other === language) continue
       const mine = JSON.stringify(stringsOf(texts[language]))
-      for (const sentence of stringsOf(texts[other])) if (sentence.length > 25) expect(mine).not.toContain(JSON.stringify(sentence))
+      for (const sentence of stringsOf(texts[other]))
+        if (sentence.length > 25) expect(mine).not.toContain(JSON.stringify(sentence))
     }
   })
 
@@ -130,8 +167,17 @@ test('the cell of the model: changed here, every two years though running, many 
 
 test('a base known to its month is said as a month, and one of which nothing is known as no record', () => {
   const service = due({ kind: 'complete-service', baseFrom: 'paper', baseOn: '2021-09-01' as Day, months: 60 })
-  expect(textOf([service], { bases: { [`${WATCH}/complete-service`]: '2021-09' as PartialDay } })).toContain('last serviced completely in September 2021.')
-  const unknown = due({ kind: 'complete-service', rule: 'unknown-base', standing: 'to-be-assessed', baseFrom: 'none', baseOn: null, months: null })
+  expect(textOf([service], { bases: { [`${WATCH}/complete-service`]: '2021-09' as PartialDay } })).toContain(
+    'last serviced completely in September 2021.',
+  )
+  const unknown = due({
+    kind: 'complete-service',
+    rule: 'unknown-base',
+    standing: 'to-be-assessed',
+    baseFrom: 'none',
+    baseOn: null,
+    months: null,
+  })
   expect(textOf([unknown])).toContain('We have no record of a complete service.')
   expect(textOf([unknown])).toContain('This is the only letter about it.')
 })
@@ -144,20 +190,35 @@ test('one visit, one price: what is folded stands under what swallows it', () =>
     // a water check that the cell would swallow rides with the outermost
     due({ kind: 'water-check', foldedUnder: 'cell-change', dueOn: '2027-01-15' as Day }),
   ])
-  expect(text).toContain('The same visit covers change of the cell (30 November 2026) and water-resistance test (15 January 2027): one visit, one price.')
+  expect(text).toContain(
+    'The same visit covers change of the cell (30 November 2026) and water-resistance test (15 January 2027): one visit, one price.',
+  )
   expect(text.match(/By our book/g)).toHaveLength(1)
 })
 
 test('radium: not opened, not slept beside, only where allowed; in all five languages', () => {
   const service = due({ watchId: OTHER, kind: 'complete-service' })
   expect(textOf([service])).toContain('Please do not open it and do not sleep beside it; ask us.')
-  for (const language of languages) expect(textOf([service], { language })).toContain(flat(texts[language].letter.caution.radium))
+  for (const language of languages)
+    expect(textOf([service], { language })).toContain(flat(texts[language].letter.caution.radium))
 })
 
 test('a watch opened since its test: no water until tested, and no claim that it runs well', () => {
-  const text = textOf([due({ kind: 'water-check', rule: 'opened-since-test', standing: 'due', baseOn: '2026-10-01' as Day, baseFrom: 'owner-word', months: null })], {
-    bases: { [`${WATCH}/water-check`]: '2026-10' as PartialDay },
-  })
+  const text = textOf(
+    [
+      due({
+        kind: 'water-check',
+        rule: 'opened-since-test',
+        standing: 'due',
+        baseOn: '2026-10-01' as Day,
+        baseFrom: 'owner-word',
+        months: null,
+      }),
+    ],
+    {
+      bases: { [`${WATCH}/water-check`]: '2026-10' as PartialDay },
+    },
+  )
   expect(text).toContain('It was opened in October 2026 and, as far as we know, not tested since')
   expect(text).toContain('Please no water until it has been tested.')
   expect(text).not.toContain('run perfectly')
@@ -194,11 +255,15 @@ test('the full number never stands in a letter, even where the house typed it in
   expect(lastFourOf(null)).toBeNull()
   expect(withoutNumber('steel, no. BW 20884417, blue', 'BW-20884417')).toBe('steel, no. …4417, blue')
   fc.assert(
-    fc.property(fc.stringMatching(/^[A-Z]{0,3}[- ]?[0-9]{5,9}$/), fc.constantFrom('', ' ', '-', '.'), (serial, between) => {
-      const typed = [...serial.replace(/[^A-Z0-9]/g, '')].join(between)
-      const shown = withoutNumber(`a watch, number ${typed}, blue`, serial) ?? ''
-      expect(shown.replace(/[^A-Z0-9]/g, '')).not.toContain(serial.replace(/[^A-Z0-9]/g, ''))
-    }),
+    fc.property(
+      fc.stringMatching(/^[A-Z]{0,3}[- ]?[0-9]{5,9}$/),
+      fc.constantFrom('', ' ', '-', '.'),
+      (serial, between) => {
+        const typed = [...serial.replace(/[^A-Z0-9]/g, '')].join(between)
+        const shown = withoutNumber(`a watch, number ${typed}, blue`, serial) ?? ''
+        expect(shown.replace(/[^A-Z0-9]/g, '')).not.toContain(serial.replace(/[^A-Z0-9]/g, ''))
+      },
+    ),
   )
 })
 
@@ -221,7 +286,10 @@ test('whatever the names, the HTML has no markup of theirs and the subject is on
     fc.property(fc.string({ unit: 'grapheme' }), fc.string(), (name, model) => {
       const base = contents([due()])
       const watch = { ...base.watches[WATCH]!, model: `${model}<b>&"'\r\n`, maker: 'Brackwater' }
-      const letter = writeLetter({ ...base, owner: { name: `${name}<script>`, formOfAddress: null }, watches: { [WATCH]: watch } }, links)
+      const letter = writeLetter(
+        { ...base, owner: { name: `${name}<script>`, formOfAddress: null }, watches: { [WATCH]: watch } },
+        links,
+      )
       expect(asHtml(letter)).not.toMatch(/<script|<b>/)
       expect(letter.subject).not.toMatch(/[\r\n]/)
     }),
