@@ -16,6 +16,8 @@ export function demoConfig(env: Record<string, string | undefined>): Config {
   const reading = readConfig({
     PORT: env.PORT,
     HOST: env.HOST,
+    // owners' links in the letters lead back to the demo
+    PUBLIC_URL: `http://127.0.0.1:${env.PORT?.trim() || 8080}`,
     LOG_LEVEL: env.LOG_LEVEL ?? 'warn',
     DATA_FOLDER: path.join('.data', 'demo'),
     CENTRE_NAME: 'Lanternside Watch Service',

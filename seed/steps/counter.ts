@@ -10,16 +10,4 @@ export const counter: Step = {
       await doing(demo, (act) => mergeOwners(act, idOf(demo.owners, record), idOf(demo.owners, into)))
     return `${merges.length} pairs of records merged`
   },
-  tries: async (demo) => {
-    const pair = demo.centre.cases.get('two records that look like one person')?.[0]
-    const phone = pair?.owners[0]?.contacts.find((contact) => contact.means === 'phone')?.value ?? ''
-    return [
-      {
-        words: 'Who calls from this number? Two records that look like one person',
-        role: 'counter',
-        method: 'GET',
-        path: `/v1/owners?search=${encodeURIComponent(phone.slice(-7))}`,
-      },
-    ]
-  },
 }

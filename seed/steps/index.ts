@@ -3,9 +3,19 @@ import { calibresAndGuidance } from './calibres.ts'
 import { counter } from './counter.ts'
 import { keys } from './keys.ts'
 import { nightly } from './nightly.ts'
+import { guidePrices } from './prices.ts'
 import { rules } from './rules.ts'
 import { centreSettings } from './settings.ts'
 import type { Step } from './step.ts'
 
 /** The demo's centre is built in this order; another step is one file and one line. */
-export const steps: readonly Step[] = [keys, centreSettings, rules, calibresAndGuidance, book, counter, nightly]
+export const steps: readonly Step[] = [
+  keys,
+  centreSettings,
+  rules,
+  guidePrices,
+  calibresAndGuidance,
+  book,
+  counter,
+  nightly,
+]

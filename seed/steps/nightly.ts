@@ -54,4 +54,20 @@ export const nightly: Step = {
       ...(tasks ? [{ title: 'Tasks for people', lines: [tasks] }] : []),
     ]
   },
+  tries: async (demo) => {
+    // the fullest letter to somebody who reads English: three things about one owner's watches, or more
+    const { rows } = await demo.service.database.pool.query<{ id: string }>(
+      `select n.id from notice n join notice_item i on i.notice_id = n.id and i.booked = 'letter'
+       where n.run_on = $1 and n.language = 'en' group by n.id order by count(distinct i.watch_id) desc, count(*) desc, n.id limit 1`,
+      [demo.today],
+    )
+    return [
+      {
+        words: 'A letter of that night, word for word',
+        role: 'manager',
+        method: 'GET',
+        path: `/v1/notices/${rows[0]?.id}/preview`,
+      },
+    ]
+  },
 }

@@ -18,7 +18,7 @@ const printed: string[] = []
 
 beforeAll(async () => {
   house = await openHouse({ now: today, env: { CENTRE_COUNTRY: 'GB' } })
-  demo = newDemo(house.service, today, inventCentre(3, today, { owners: 150, watches: 220, cases: 0.1 }))
+  demo = newDemo(house.service, today, inventCentre(3, today, { owners: 330, watches: 430, cases: 0.5 }))
   await runSteps(demo, (line) => printed.push(line))
 })
 afterAll(() => house.close())
@@ -93,6 +93,14 @@ describe('the demo, built small', () => {
     expect(former.filter((one) => written.has(demo.owners.get(one.owner ?? '')))).toEqual([])
     const merged = demo.centre.groups.flatMap((group) => group.merge ?? [])
     expect(merged.filter((one) => written.has(demo.owners.get(one.record)))).toEqual([])
+    // held back, not forgotten: they would have been written to
+    const held = await house.database.pool.query(
+      'select distinct unnest(reasons) as reason from withheld_item where run_on = $1',
+      [today],
+    )
+    expect(held.rows.map((row) => row.reason)).toEqual(
+      expect.arrayContaining(['owner-deceased', 'letters-refused', 'not-asked', 'no-address', 'owner-unknown']),
+    )
     expect(await runNight(house.service, today)).toBeNull()
   })
 
