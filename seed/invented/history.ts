@@ -170,7 +170,7 @@ export function liveThrough(dice: Dice, invented: Invented, today: Day): Importe
     day = next > day ? next : days(day, 1)
     if (dice.chance(0.12)) wear.push(askedAbout(dice, invented, day))
     if (dice.chance(0.03)) trouble(bench, day)
-    visit(bench, day, wear.at(-1))
+    else visit(bench, day, wear.at(-1))
   }
   const notes: ImportedWatch['notes'] =
     bench.service && bench.service >= watch.firstSeen && dice.chance(sort.made[1] < 1995 ? 0.15 : 0.02)
