@@ -314,6 +314,15 @@ describe('cell change', () => {
     expect(cell(history).of('cell-change')).toMatchObject({ rule: 'best-before', baseFrom: 'owner-word' })
   })
 
+  it('a date that was due before the sign stays due', () => {
+    const history = [cellFitted('2024-01-05'), sign('cell-dead', '2026-06-10')]
+    expect(cell(history).of('cell-change')).toMatchObject({
+      rule: 'spent',
+      dueOn: '2026-01-05',
+      noticesDueOn: '2026-06-10',
+    })
+  })
+
   it('a best-before known to the month is its last day', () => {
     expect(cell([cellFitted('2026-01-05', { bestBefore: '2027-02' })]).of('cell-change').dueOn).toBe('2027-02-28')
   })
@@ -328,6 +337,7 @@ describe('cell change', () => {
       cell([cellFitted('2026-01-05'), ...which.map((i) => signs[i] as object)]).of('cell-change')
     expect(of(0, 1, 2)).toMatchObject({ rule: 'leaking', dueOn: '2026-06-10', noticesDueOn: '2026-08-01' })
     expect(of(0, 1)).toMatchObject({ rule: 'spent', dueOn: '2026-06-10', baseOn: '2026-01-05' })
+    expect(of(2, 1, 0)).toMatchObject({ rule: 'leaking' })
     expect(of(0)).toMatchObject({ rule: 'end-of-life' })
   })
 })

@@ -261,6 +261,7 @@ describe('the published schema, from the same table', () => {
     const { history } = requestJsonSchema.properties as { history: { items: { oneOf: Tree[] } } }
     expect(history.items.oneOf).toHaveLength(9)
     const test = history.items.oneOf[2] as { properties: Tree; required: string[] }
+    expect(test).toMatchObject({ type: 'object', additionalProperties: false })
     expect(test.properties.event).toEqual({ type: 'string', enum: ['water-test'] })
     expect(test.required).toEqual(['event', 'on', 'source', 'passed'])
     expect(Object.keys(test.properties)).toEqual(['event', 'on', 'source', 'learned', 'passed', 'bar'])
