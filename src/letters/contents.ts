@@ -1,5 +1,5 @@
 import type { Day, PartialDay } from '../domain/day.ts'
-import type { LetterPart } from '../domain/notices/types.ts'
+import type { LetterPart, LetterPlan } from '../domain/notices/types.ts'
 import type { ObligationKind } from '../domain/reckoning/facts.ts'
 import { type Language, languages, type Unit } from './texts/sentences.ts'
 
@@ -18,6 +18,7 @@ export type LetterContents = {
   bases: Record<string, PartialDay>
   prices: Partial<Record<ObligationKind, GuidePrice>>
   parts: readonly LetterPart[]
+  recall?: LetterPlan['recall']
 }
 
 export type WatchWords = {

@@ -1,6 +1,7 @@
 import type { PartialDay } from '../domain/day.ts'
 import type { DuePart, LetterPart } from '../domain/notices/types.ts'
 import { type LetterContents, oneLine, type WatchWords } from './contents.ts'
+import { writeRecall } from './recall.ts'
 import { listIn, moneyIn } from './texts/formats.ts'
 import { texts } from './texts/index.ts'
 import type {
@@ -154,6 +155,10 @@ function tellingsOf(due: readonly DuePart[]): Telling[] {
  * letters of the round went before. Pure: the same contents and links give the same letter.
  */
 export function writeLetter(contents: LetterContents, links: Links): Written {
+  if (contents.recall) {
+    const greeting = texts[contents.language].letter.greeting(addressed(contents.owner))
+    return writeRecall(contents, contents.recall, greeting, links)
+  }
   const t = texts[contents.language]
   const { letter } = t
   const blocks: Block[] = []

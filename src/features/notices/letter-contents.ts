@@ -66,7 +66,10 @@ export async function gatherContents(
   centre: Centre,
   today: Day,
 ): Promise<Map<string, LetterContents>> {
-  const watchIds = [...new Set(sources.flatMap(({ plan }) => plan.parts.map((part) => part.watchId)))]
+  const watchesOf = ({ plan }: LetterSource) => [
+    ...new Set([...plan.parts, ...(plan.recall?.watches ?? [])].map((part) => part.watchId)),
+  ]
+  const watchIds = [...new Set(sources.flatMap(watchesOf))]
   const { rows } = await pool.query<WatchRow>({
     name: 'letters-watches',
     text: `select w.id, w.maker, w.model, w.serial, w.description, w.kind, w.luminous, w.made, w.sold,
@@ -80,8 +83,9 @@ export async function gatherContents(
   const watches = new Map(rows.map((row) => [row.id, row]))
   const prices = await guidePricesOn(pool, today)
   return new Map(
-    sources.map(({ noticeId, plan, owner }) => {
-      const mine = [...new Set(plan.parts.map((part) => part.watchId))]
+    sources.map((source) => {
+      const { noticeId, plan, owner } = source
+      const mine = watchesOf(source)
         .map((id) => watches.get(id))
         .filter((row) => row !== undefined)
       const bases: Record<string, PartialDay> = {}
@@ -100,6 +104,7 @@ export async function gatherContents(
         bases,
         prices,
         parts: plan.parts,
+        ...(plan.recall && { recall: plan.recall }),
       }
       return [noticeId, contents]
     }),

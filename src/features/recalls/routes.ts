@@ -4,6 +4,7 @@ import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line, prose } from '../../http/shapes.ts'
+import { queueRecallLetters } from './letters.ts'
 import { closeRecall, listRecalls, noteWatch, openRecall } from './recalls.ts'
 import { showRecall } from './showing.ts'
 
@@ -158,6 +159,19 @@ export function recallRoutes(app: Routes, service: Service): void {
       act(service, signerOf(request), (doing) =>
         noteWatch(doing, request.params.id, request.params.watchId, request.body),
       ),
+  )
+  app.post(
+    '/v1/recalls/:id/letters',
+    {
+      config,
+      schema: {
+        tags,
+        summary: 'Write to every owner who can be reached by e-mail; asking again writes to nobody twice',
+        params: byId,
+        response: { 201: z.object({ queued: whole, recall: recallOut }) },
+      },
+    },
+    (request, reply) => createOnce(service, request, reply, (doing) => queueRecallLetters(doing, request.params.id)),
   )
   app.post(
     '/v1/recalls/:id/closing',

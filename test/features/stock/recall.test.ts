@@ -111,6 +111,30 @@ describe('a recall of a lot of 40', () => {
     ).toBe('/problems/blocked-by-recall')
   })
 
+  it('writes once to every owner who can be reached, outside the rhythm, and to nobody else', async () => {
+    const write = () => house.as('stock').post(`/v1/recalls/${id}/letters`)
+    const first = await write()
+    expect(first.status, JSON.stringify(first.body)).toBe(201)
+    // 20 owners of known fittings and the 3 of the possible ones
+    expect(first.body.queued).toBe(23)
+    const states = first.body.recall.fitted.watches.map((w: { state: string }) => w.state)
+    expect(states.filter((state: string) => state === 'letter-queued')).toHaveLength(20)
+    expect((await write()).body.queued).toBe(0)
+    const { rows } = await house.database.pool.query(
+      'select count(*)::int as letters, bool_or(reminder) as reminder, count(distinct owner_id)::int as owners from notice',
+    )
+    expect(rows).toEqual([{ letters: 23, reminder: false, owners: 23 }])
+    const known = await house.database.pool.query(
+      `select notice_id from recall_watch where certainty = 'fitted' and notice_id is not null limit 1`,
+    )
+    const preview = await house.as('manager').get(`/v1/notices/${known.rows[0].notice_id}/preview`)
+    expect(preview.status, JSON.stringify(preview.body)).toBe(200)
+    expect(preview.body.subject).toBe('A cell in your watch was called back by its supplier')
+    expect(preview.body.text).toContain('The cell that we fitted in this watch comes from that batch.')
+    expect(preview.body.text).toMatch(/free\s+of\s+charge/)
+    expect(preview.body.text).not.toContain('undefined')
+  })
+
   it('a watch whose cell came out since is settled and counted apart', async () => {
     await house
       .as('bench')
