@@ -18,6 +18,8 @@ import { gasketLotRoutes } from './features/gasket-lots/routes.ts'
 import { guidanceRoutes } from './features/guidance/routes.ts'
 import { houseRuleRoutes } from './features/house-rules/routes.ts'
 import { importRoutes } from './features/imports/routes.ts'
+import { nightlyRunRoutes } from './features/nightly-runs/routes.ts'
+import { lettersQuietRoutes } from './features/notices/decide-routes.ts'
 import { noticeRoutes } from './features/notices/routes.ts'
 import { obligationRoutes } from './features/obligations/routes.ts'
 import { ownerPageRoutes } from './features/owner-pages/routes.ts'
@@ -33,6 +35,7 @@ import { stockCountRoutes } from './features/stock-counts/routes.ts'
 import { stockEntryRoutes } from './features/stock-entries/routes.ts'
 import { stockOrderRoutes } from './features/stock-orders/routes.ts'
 import { stockSummaryRoutes } from './features/stock-summaries/routes.ts'
+import { taskRoutes } from './features/tasks/routes.ts'
 import { pictureRoutes } from './features/tickets/picture-routes.ts'
 import { ticketRoutes } from './features/tickets/routes.ts'
 import { storyRoutes } from './features/tickets/story-routes.ts'
@@ -120,6 +123,9 @@ export async function buildApp(service: Service): Promise<App> {
     houseRuleRoutes,
     reckoningRoutes,
     obligationRoutes,
+    nightlyRunRoutes,
+    lettersQuietRoutes,
+    taskRoutes,
     importRoutes,
     ticketRoutes,
     pictureRoutes,

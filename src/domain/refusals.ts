@@ -39,6 +39,13 @@ const sentences = {
     'It was changed since you read it. Read it again, then decide whether your change still fits.',
   'cursor-refused': () => 'This page cursor does not belong to this list and these filters. Begin again without it.',
 
+  // tasks and nightly runs
+  'task-done': (f: Facts) => `This task was closed before, by ${f.by}.`,
+  'nightly-not-due': (f: Facts) =>
+    f.running
+      ? 'A nightly run is under way; look at GET /v1/nightly-runs for its progress.'
+      : `No nightly run is due: the one of ${f.last} is on file. The next comes with its date.`,
+
   // the book
   'owner-merged': (f: Facts) => `This record was merged; use owner ${f.into}.`,
   'owner-deceased': () => 'This owner is marked deceased; only a manager may change the record.',

@@ -25,6 +25,9 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'if-match-failed': 412,
   'cursor-refused': 400,
 
+  'task-done': 409,
+  'nightly-not-due': 409,
+
   'owner-merged': 409,
   'owner-deceased': 409,
   'owner-erased': 410,

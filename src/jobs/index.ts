@@ -1,27 +1,37 @@
 import { type ScheduledTask, schedule } from 'node-cron'
+import { stillAllowed } from '../features/notices/decide-again.ts'
 import type { Service } from '../http/service.ts'
+import { deliverLetters } from './deliver.ts'
 import { tickFlagLots } from './flag-lots.ts'
 import { tickNightly } from './nightly.ts'
 
 /** Something the service does by itself. `run` is safe at any moment, in any number of replicas: the database decides. */
-export type Job = { name: string; every: string; run: (service: Service) => Promise<unknown> }
+export type Job = {
+  name: string
+  /** cron words in UTC, which knows no change of clocks */
+  every: string
+  /** `stop` asks what takes long to come to an end */
+  run: (service: Service, stop: AbortSignal) => Promise<unknown>
+}
 
 /** The list of jobs. The clock only ticks; a tick that is late or missed is made good by the next one. */
 export const jobs: readonly Job[] = [
   { name: 'nightly', every: '*/10 * * * *', run: (service) => tickNightly(service) },
   { name: 'flag-lots', every: '*/10 * * * *', run: tickFlagLots },
+  { name: 'deliver', every: '* * * * *', run: (service, stop) => deliverLetters(service, stillAllowed, stop) },
 ]
 
 export type Jobs = { stop: () => Promise<void> }
 
-/** Ticks every job once now and then by its schedule, in UTC, which knows no change of clocks; `stop` waits for what runs. */
+/** Ticks every job once now and then by its schedule, never one job twice at a time; `stop` waits for what runs. */
 export function startJobs(service: Service): Jobs {
   const running = new Map<string, Promise<unknown>>()
+  const stopping = new AbortController()
   const tick = (job: Job): Promise<unknown> => {
     const already = running.get(job.name)
     if (already) return already
     const work = job
-      .run(service)
+      .run(service, stopping.signal)
       .catch((err) => service.log.error({ err, job: job.name }, 'a job failed; its next tick tries again'))
       .finally(() => running.delete(job.name))
     running.set(job.name, work)
@@ -33,6 +43,7 @@ export function startJobs(service: Service): Jobs {
   for (const job of jobs) void tick(job)
   return {
     stop: async () => {
+      stopping.abort()
       await Promise.all(tasks.map((task) => task.destroy()))
       await Promise.all(running.values())
     },

@@ -1,6 +1,6 @@
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { openDatabase } from '../../src/db/open.ts'
-import { runNight, tickNightly } from '../../src/jobs/nightly.ts'
+import { runNight, tickNightly } from '../../src/features/nightly-runs/run.ts'
 import { type House, openHouse } from '../support/house.ts'
 import { addOwner, all, happened, quartz, rows, serviced } from './book.ts'
 

@@ -43,9 +43,13 @@ const isReckoningRule = (key: string): key is HouseRuleKey => Object.hasOwn(hous
  * The rules the reckoning uses that were in force on a day, as known then. A value that is not the first of its rule carries its from-day:
  * ninety-day fairness counts from it.
  */
-export async function rulesInForce(db: Db, on: Day): Promise<RulesInForce> {
+export async function rulesInForce(db: Db, on: Day, until: Date | null = null): Promise<RulesInForce> {
   const rows: RuleRow[] = await db.houseRule.findMany({
-    where: { fromDay: { lte: dateOf(on) }, recordedOn: { lte: dateOf(on) } },
+    where: {
+      fromDay: { lte: dateOf(on) },
+      recordedOn: { lte: dateOf(on) },
+      ...(until && { recordedAt: { lte: until } }),
+    },
     orderBy: [{ fromDay: 'asc' }, { id: 'asc' }],
   })
   const rules: Record<HouseRuleKey, number> = { ...defaultHouseRules }

@@ -18,6 +18,18 @@ export const passEdges = (tx: Db, day: Day): Promise<number> => tx.$executeRaw`
     select min(d) from unnest(array[coming_up_from, notices_due_on, overdue_from, stop_on, reckon_anew_on]) d where d > ${day}::date)
   where reconsider_on <= ${day}::date and (reckon_anew_on is null or reckon_anew_on > ${day}::date)`
 
+/** Where the end of a guarantee causes a letter of its own: the watches whose end comes near and was not told. */
+export const wakeGuarantees = (tx: Db, day: Day, lead: number): Promise<number> => tx.$executeRaw`
+  update obligation set next_notice_on = ${day}::date
+  from (
+    select g.watch_id, (g.starts_on + make_interval(months => g.months))::date
+      + coalesce((select sum(days) from guarantee_days d where d.guarantee_id = g.id), 0)::int as ends
+    from guarantee g where g.months > 0) near
+  where obligation.watch_id = near.watch_id and kind = 'complete-service' and rule is not null
+    and near.ends between ${day}::date and ${day}::date + ${lead}::int
+    and not exists (select from notice_item i where i.watch_id = near.watch_id and i.kind = 'guarantee' and i.cycle = 'until:' || near.ends and i.key_taken)
+    and (next_notice_on is null or next_notice_on > ${day}::date)`
+
 /** Watches of which a fact or a house rule has something new to say on this day. */
 export async function staleWatches(db: Db, day: Day, limit: number): Promise<string[]> {
   const rows = await db.$queryRaw<{ id: string }[]>`

@@ -1,10 +1,18 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import type { HouseRules } from '../../domain/house-rules.ts'
-import type { BookedStage, ChoiceKind, ObligationState, OwnerState, WatchState } from '../../domain/notices/types.ts'
+import type {
+  BookedStage,
+  ChoiceKind,
+  GuaranteeState,
+  ObligationState,
+  OwnerState,
+  WatchState,
+} from '../../domain/notices/types.ts'
 import type { BaseFrom, Rule } from '../../domain/reckoning/answer.ts'
 import type { ObligationKind } from '../../domain/reckoning/facts.ts'
 import { letterDaysOf } from '../../domain/reckoning/windows.ts'
+import { guaranteeEnd } from '../../domain/tickets/guarantee.ts'
 
 /** An obligation as it stands on file, or as a rehearsal has reckoned it. */
 export type ObligationRow = {
@@ -42,7 +50,7 @@ export const emptyMemory = (): Memory => ({
 })
 export const holdKey = (watchId: string, kind: string, cycle: string) => `${watchId} ${kind} ${cycle}`
 
-type OwnerRow = {
+export type OwnerRow = {
   id: string
   members: string[]
   language: string
@@ -60,7 +68,7 @@ type OwnerRow = {
   pairs: string[] | null
 }
 
-type WatchRow = {
+export type WatchRow = {
   watchId: string
   recordId: string | null
   state: string
@@ -84,19 +92,30 @@ export async function readOwners(
   memory: Memory = emptyMemory(),
 ): Promise<OwnerState[]> {
   const owners = ownerIds.length === 0 ? [] : await readPersons(db, ownerIds, on)
-  const keptOf = new Map(owners.flatMap((owner) => owner.members.map((member) => [member, owner.id])))
-  const watches = await db.$queryRaw<WatchRow[]>`
-    select w.id as "watchId", w.owner_id as "recordId", w.state, w.in_house as "inHouse",
-           exists (select from keep_dry_acknowledged k where k.watch_id = w.id and k.owner_id is not distinct from w.owner_id) as acknowledged,
-           (select a.on_day::text from appointment a where a.watch_id = w.id order by a.id desc limit 1) as "appointmentOn"
-    from watch w where w.owner_id = any(${[...keptOf.keys()]}::uuid[]) or w.id = any(${[...ownerless]}::uuid[])
-    order by w.id`
+  const members = owners.flatMap((owner) => owner.members)
+  const watches = await readWatches(db, members, ownerless)
   const watchIds = watches.map((watch) => watch.watchId)
   const obligations = await readObligations(db, watchIds, memory)
-  const parts = await readParts(db, watchIds, [...keptOf.keys()], on)
+  const parts = await readParts(db, watchIds, members, on)
+  return assemble({ owners, watches, obligations, parts }, rules, memory)
+}
+
+export type Rows = {
+  owners: OwnerRow[]
+  watches: WatchRow[]
+  obligations: ReadonlyMap<string, readonly ObligationRow[]>
+  parts: Parts
+}
+
+/** The rows of many owners, put together one owner at a time. */
+export function assemble(
+  { owners, watches, obligations, parts }: Rows,
+  rules: HouseRules,
+  memory: Memory,
+): OwnerState[] {
+  const keptOf = new Map(owners.flatMap((owner) => owner.members.map((member) => [member, owner.id])))
   const bookedBy = groupBy([...parts.booked, ...memory.booked], (row) => row.watchId)
   const pairs = new Set(owners.flatMap((owner) => owner.pairs ?? []))
-
   const states = new Map<string, WatchState[]>()
   for (const watch of watches) {
     const rows = obligations.get(watch.watchId) ?? []
@@ -110,7 +129,7 @@ export async function readOwners(
       keepDry:
         !watch.acknowledged && rows.some((row) => row.warnings.includes('keep-dry') || row.rule === 'not-resistant'),
       obligations: rows.map((row) => obligationState(row, watch, booked, parts, rules, memory)),
-      guarantees: [],
+      guarantees: guaranteesOf(parts.guarantees.get(watch.watchId) ?? [], booked),
     }
     const key = watch.recordId === null ? watch.watchId : (keptOf.get(watch.recordId) ?? watch.watchId)
     const known = states.get(key)
@@ -121,6 +140,15 @@ export async function readOwners(
     ...owners.map((owner) => ownerState(owner, states.get(owner.id) ?? [], memory)),
     ...watches.filter((watch) => watch.recordId === null).map((watch) => nobody(states.get(watch.watchId) ?? [])),
   ]
+}
+
+function readWatches(db: Db, members: readonly string[], ownerless: readonly string[]): Promise<WatchRow[]> {
+  return db.$queryRaw<WatchRow[]>`
+    select w.id as "watchId", w.owner_id as "recordId", w.state, w.in_house as "inHouse",
+           exists (select from keep_dry_acknowledged k where k.watch_id = w.id and k.owner_id is not distinct from w.owner_id) as acknowledged,
+           (select a.on_day::text from appointment a where a.watch_id = w.id order by a.id desc limit 1) as "appointmentOn"
+    from watch w where w.owner_id = any(${[...members]}::uuid[]) or w.id = any(${[...ownerless]}::uuid[])
+    order by w.id`
 }
 
 const nobody = (watches: readonly WatchState[]): OwnerState => ({
@@ -161,7 +189,7 @@ function obligationState(
   row: ObligationRow,
   watch: WatchRow,
   booked: readonly BookedRow[],
-  parts: Awaited<ReturnType<typeof readParts>>,
+  parts: Parts,
   rules: HouseRules,
   memory: Memory,
 ): ObligationState {
@@ -230,7 +258,8 @@ function readPersons(db: Db, ownerIds: readonly string[], on: Day): Promise<Owne
       o.standing = 'in-dispute' as "inDispute", o.standing = 'do-not-serve' as blocked,
       coalesce(b.basis is null and b.id is not null or b.keep_until < ${on}::date, false) as "lawfulBasisMissing",
       choice.choices, coalesce(contacts.address, false) as "hasAddress", coalesce(contacts.phone, false) as "hasPhone",
-      coalesce(contacts.failed and not contacts.address, false) as "mailReturned", null::text as "lastTicketClosedOn",
+      coalesce(contacts.failed and not contacts.address, false) as "mailReturned", (
+        select max(t.ended_on)::text from member m join ticket t on t.owner_id = m.id where m.kept = o.id) as "lastTicketClosedOn",
       reminder.days as "reminderDays", pair.ids as pairs
     from kept join owner o on o.id = kept.id
     left join choice on choice.kept = o.id
@@ -260,8 +289,26 @@ async function readObligations(
   return onFile
 }
 
+export type PartRows = {
+  booked: BookedRow[]
+  held: { watchId: string; kind: string; cycle: string; since: Day }[]
+  refused: { watchId: string; kind: string; day: Day }[]
+  calls: { watchId: string; day: Day; open: boolean }[]
+  guarantees: GuaranteeRow[]
+}
+type GuaranteeRow = { watchId: string; startsOn: Day; months: number; days: number }
+export type Parts = ReturnType<typeof partsOf>
+
+export const partsOf = ({ booked, held, refused, calls, guarantees }: PartRows) => ({
+  booked,
+  guarantees: groupBy(guarantees, (row) => row.watchId),
+  holds: new Map(held.map((row) => [holdKey(row.watchId, row.kind, row.cycle), row.since])),
+  refused: new Map(refused.map((row) => [`${row.watchId} ${row.kind}`, row.day])),
+  calls: new Map(calls.map((row) => [`${row.watchId} ${row.day}`, row.open ? ('open' as const) : ('done' as const)])),
+})
+
 /** What belongs to single items: what was booked, held for doubt, refused, and whether the counter has called. */
-async function readParts(db: Db, watchIds: readonly string[], recordIds: readonly string[], on: Day) {
+async function readParts(db: Db, watchIds: readonly string[], recordIds: readonly string[], on: Day): Promise<Parts> {
   const ids = [...watchIds]
   const booked = await db.$queryRaw<BookedRow[]>`
     select i.watch_id as "watchId", i.kind, i.cycle, i.stage, i.round::text as round, i.run_on::text as "runOn", i.due_on::text as "dueOn",
@@ -282,12 +329,23 @@ async function readParts(db: Db, watchIds: readonly string[], recordIds: readonl
   const calls = await db.$queryRaw<{ watchId: string; day: Day; open: boolean }[]>`
     select watch_id as "watchId", due_on::text as day, bool_or(done_at is null) as open from task
     where watch_id = any(${ids}::uuid[]) and kind = 'call-about-cell' group by 1, 2`
-  return {
-    booked,
-    holds: new Map(held.map((row) => [holdKey(row.watchId, row.kind, row.cycle), row.since])),
-    refused: new Map(refused.map((row) => [`${row.watchId} ${row.kind}`, row.day])),
-    calls: new Map(calls.map((row) => [`${row.watchId} ${row.day}`, row.open ? ('open' as const) : ('done' as const)])),
-  }
+  const guarantees = await db.$queryRaw<GuaranteeRow[]>`
+    select g.watch_id as "watchId", g.starts_on::text as "startsOn", g.months,
+      coalesce((select sum(days) from guarantee_days d where d.guarantee_id = g.id), 0)::int as days
+    from guarantee g where g.watch_id = any(${ids}::uuid[]) and g.months > 0 and g.starts_on > ${on}::date - 4000`
+  return partsOf({ booked, held, refused, calls, guarantees })
+}
+
+/** One note for all that ends on one day. */
+function guaranteesOf(
+  rows: readonly { startsOn: Day; months: number; days: number }[],
+  booked: readonly BookedRow[],
+): GuaranteeState[] {
+  const ends = rows.map((row) => guaranteeEnd(row.startsOn, row.months, row.days)).filter((day) => day !== null)
+  return [...new Set(ends)].sort().map((lastDay) => {
+    const cycle = `until:${lastDay}`
+    return { cycle, lastDay, booked: booked.filter((b) => b.kind === 'guarantee' && b.cycle === cycle) }
+  })
 }
 
 function groupBy<T>(rows: readonly T[], key: (row: T) => string): Map<string, T[]> {

@@ -1,0 +1,200 @@
+import { randomUUID } from 'node:crypto'
+import { type Db, transaction } from '../../db/open.ts'
+import { addDays, type Day } from '../../domain/day.ts'
+import { isQuietDay } from '../../domain/notices/notice-rules.ts'
+import { dayAt, instantOf, type Service } from '../../http/service.ts'
+import { rulesInForce } from '../house-rules/house-rules.ts'
+import type { Booked } from '../notices/decide-book.ts'
+import { type Cursor, decideBatch, passEdges, reckonStale, wakeGuarantees } from '../notices/decide-night.ts'
+
+export const JOB = 'nightly'
+/** missed dates further back than this are not booked one by one; the log says so */
+const FURTHEST_BACK = 60
+
+export type NightCounts = Booked & { reckoned: number; looked: number; quiet: boolean }
+
+const noCounts: NightCounts = {
+  quiet: false,
+  reckoned: 0,
+  looked: 0,
+  letters: 0,
+  items: 0,
+  skipped: 0,
+  withheld: 0,
+  reasons: {},
+}
+
+export type NightOptions = {
+  /** who asked: the clock, or a person */
+  by?: string
+  /** watches reckoned, or items looked at, in one transaction */
+  batch?: number
+  leaseSeconds?: number
+  /** called after each committed batch; tests stop a run here */
+  afterBatch?: (() => void | Promise<void>) | undefined
+}
+
+/**
+ * The local dates whose hour has come and that are not on file, oldest first. The date is the key, not the instant: a
+ * date in the spring gap runs at the first moment after the gap, one in the repeated hour once. A date that the zone
+ * leaves out altogether is no date there.
+ */
+export function datesDue(now: Date, zone: string, at: string, last: Day | null): Day[] {
+  let newest = dayAt(now, zone)
+  if (last !== null && newest <= last) return []
+  while (!hasCome(newest, now, zone, at)) newest = addDays(newest, -1)
+  if (last === null) return [newest]
+  const dates: Day[] = []
+  for (let day = addDays(last, 1); day <= newest; day = addDays(day, 1)) if (exists(day, zone)) dates.push(day)
+  return dates
+}
+
+const hasCome = (day: Day, now: Date, zone: string, at: string) => exists(day, zone) && instantOf(day, at, zone) <= now
+const exists = (day: Day, zone: string) => dayAt(instantOf(day, '12:00', zone), zone) === day
+
+/**
+ * One tick of the clock: books the dates that were missed, in order, and runs the newest. Any number of replicas may tick
+ * at once; the row (job, local date) decides who runs. Returns the date this call ran, or null.
+ */
+export async function tickNightly(service: Service, options: NightOptions = {}): Promise<Day | null> {
+  const { database, config } = service
+  const { rows } = await database.pool.query<{ last: Day | null; running: boolean | null }>(
+    `select max(local_date) filter (where state <> 'running')::text as last,
+       bool_or(state = 'running' and lease_until >= clock_timestamp()) as running
+     from nightly_run where job = $1`,
+    [JOB],
+  )
+  if (rows[0]?.running) return null
+  const zone = config.centre.timeZone
+  const due = datesDue(service.clock.now(), zone, config.jobs.nightlyAt, rows[0]?.last ?? null)
+  const newest = due.at(-1)
+  if (newest === undefined) return null
+  const missed = due.slice(0, -1)
+  if (missed.length > FURTHEST_BACK)
+    service.log.error(
+      { from: missed[0], to: missed.at(-1) },
+      'the nightly run has not run for a long time; only the last dates are booked as missed',
+    )
+  const booked = await bookMissed(service, missed.slice(-FURTHEST_BACK))
+  if (booked.length > 0)
+    service.log.warn({ dates: booked }, 'nightly dates missed; letters are decided once, on the newest date')
+  return (await runNight(service, newest, options)) === null ? null : newest
+}
+
+/** Dates that passed without a run, in order; one that somebody began and never finished counts as missed, too. */
+async function bookMissed({ database }: Service, dates: readonly Day[]): Promise<Day[]> {
+  const booked: Day[] = []
+  for (const date of dates) {
+    const { rowCount } = await database.pool.query(
+      `insert into nightly_run (job, local_date, state, finished_at) values ($1, $2, 'missed', clock_timestamp())
+       on conflict (job, local_date) do update set state = 'missed', finished_at = clock_timestamp(), owner = null, lease_until = null
+       where nightly_run.state = 'running' and nightly_run.lease_until < clock_timestamp()`,
+      [JOB, date],
+    )
+    if (rowCount) booked.push(date)
+  }
+  return booked
+}
+
+/**
+ * Runs one date, batch by batch, each batch one transaction that also carries the lease and the counts on: killed
+ * anywhere, another goes on where this one stopped. Null where the date is somebody else's, finished or missed.
+ */
+export async function runNight(service: Service, day: Day, options: NightOptions = {}): Promise<NightCounts | null> {
+  const { database } = service
+  const batch = options.batch ?? 1000
+  const claim = await claimNight(service, day, options)
+  if (claim === null) return null
+  let { counts } = claim
+
+  /** one batch and its part of the counts in one transaction; false once the lease is no longer ours */
+  const step = async <T>(work: (tx: Db) => Promise<{ value: T; counts: NightCounts }>): Promise<T> => {
+    const done = await transaction(database, async (tx) => {
+      const result = await work(tx)
+      await claim.carryOn(tx, result.counts)
+      return result
+    })
+    counts = done.counts
+    await options.afterBatch?.()
+    return done.value
+  }
+
+  try {
+    const inForce = await rulesInForce(database.prisma, day)
+    await step(async (tx) => ({ value: await passEdges(tx, day), counts }))
+    for (let left = true; left; )
+      left = await step(async (tx) => {
+        const reckoned = await reckonStale(tx, day, inForce, batch)
+        return { value: reckoned > 0, counts: { ...counts, reckoned: counts.reckoned + reckoned } }
+      })
+    const { guaranteeOwnLetter, guaranteeLeadDays } = inForce.notices.rules
+    if (guaranteeOwnLetter === 1)
+      await step(async (tx) => ({ value: await wakeGuarantees(tx, day, guaranteeLeadDays), counts }))
+    const quiet = isQuietDay(day, inForce.notices.rules)
+    let cursor: Cursor = null
+    for (let left = !quiet; left; )
+      left = await step(async (tx) => {
+        const decided = await decideBatch(tx, day, inForce, cursor, batch)
+        if (decided === null) return { value: false, counts }
+        cursor = decided.next
+        return { value: true, counts: added(counts, decided.booked, decided.looked) }
+      })
+    counts = { ...counts, quiet }
+    await claim.finish(counts)
+    service.log.info({ day, ...counts }, 'nightly run finished')
+    return counts
+  } catch (error) {
+    if (!(error instanceof LeaseLost)) throw error
+    service.log.warn({ day }, 'the nightly run was taken over by another replica')
+    return null
+  }
+}
+
+class LeaseLost extends Error {}
+
+/** The row of the date, held by a lease on the database's clock; null where it is not to be had. */
+async function claimNight({ database }: Service, day: Day, { by = 'clock', leaseSeconds = 120 }: NightOptions) {
+  const me = randomUUID()
+  const { rows } = await database.pool.query<{ counts: Partial<NightCounts> }>(
+    `insert into nightly_run (job, local_date, owner, lease_until, by_whom)
+     values ($1, $2, $3, clock_timestamp() + make_interval(secs => $4), $5)
+     on conflict (job, local_date) do update set owner = excluded.owner, lease_until = excluded.lease_until,
+       attempt = nightly_run.attempt + 1
+     where nightly_run.state = 'running' and nightly_run.lease_until < clock_timestamp()
+     returning counts`,
+    [JOB, day, me, leaseSeconds, by],
+  )
+  if (rows[0] === undefined) return null
+  return {
+    counts: { ...noCounts, ...rows[0].counts },
+    carryOn: async (tx: Db, counts: NightCounts) => {
+      const held = await tx.$executeRaw`
+        update nightly_run set counts = ${JSON.stringify(counts)}::jsonb,
+          lease_until = clock_timestamp() + make_interval(secs => ${leaseSeconds}::float8)
+        where job = ${JOB} and local_date = ${day}::date and owner = ${me}::uuid and state = 'running'`
+      if (held === 0) throw new LeaseLost()
+    },
+    finish: async (counts: NightCounts) => {
+      const { rowCount } = await database.pool.query(
+        `update nightly_run set state = 'finished', finished_at = clock_timestamp(), lease_until = null, counts = $4
+         where job = $1 and local_date = $2 and owner = $3 and state = 'running'`,
+        [JOB, day, me, JSON.stringify(counts)],
+      )
+      if (rowCount === 0) throw new LeaseLost()
+    },
+  }
+}
+
+function added(counts: NightCounts, booked: Booked, looked: number): NightCounts {
+  const reasons = { ...counts.reasons }
+  for (const [reason, n] of Object.entries(booked.reasons)) reasons[reason] = (reasons[reason] ?? 0) + n
+  return {
+    ...counts,
+    reasons,
+    looked: counts.looked + looked,
+    letters: counts.letters + booked.letters,
+    items: counts.items + booked.items,
+    skipped: counts.skipped + booked.skipped,
+    withheld: counts.withheld + booked.withheld,
+  }
+}
