@@ -17,6 +17,7 @@ const meanings: Readonly<Record<string, { code: RefusalCode; facts?: Record<stri
   watch_maker_serial_key: { code: 'serial-known' },
   strike_pkey: { code: 'already-struck' },
   ticket_record_strikes_key: { code: 'already-struck' },
+  ticket_watch_in_house: { code: 'watch-in-house', facts: { number: 'booked in a moment ago' } },
   tool_serial_key: { code: 'tool-known' },
   bench_name_key: { code: 'bench-known' },
   staff_skill_staff_key_id_fkey: { code: 'not-found', facts: { what: 'staff key' } },

@@ -2,13 +2,14 @@ import { z } from 'zod'
 import { Refusal } from '../../domain/refusals.ts'
 import { sideStates, steps } from '../../domain/tickets/steps.ts'
 import { createOnce } from '../../http/creating.ts'
+import { createOnceBySql } from '../../http/creating-by-sql.ts'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, id, idOut, line, money, prose } from '../../http/shapes.ts'
 import { ownerBody } from '../owners/routes.ts'
 import { hazardKind, watchBody } from '../watches/routes.ts'
-import { bookIn } from './booking.ts'
+import { bookIn, bookKnown } from './booking.ts'
 import { desk, ticketId, ticketParam } from './desk.ts'
 import { listTickets } from './list.ts'
 import { moveTicket, overrideGate } from './moves.ts'
@@ -132,8 +133,15 @@ export function ticketRoutes(app: Routes, service: Service): void {
         response: { 201: bookedOut },
       },
     },
-    (request, reply) =>
-      createOnce(service, request, reply, (doing) => bookIn(desk(service, doing), request.body, country)),
+    (request, reply) => {
+      const { owner, watch } = request.body
+      // the usual case, both on file, is the counter's all day long: it takes the fast door
+      return 'id' in owner && 'id' in watch
+        ? createOnceBySql(service, request, reply, (doing) =>
+            bookKnown({ ...doing, currency }, request.body, owner.id, watch.id),
+          )
+        : createOnce(service, request, reply, (doing) => bookIn(desk(service, doing), request.body, country))
+    },
   )
   app.get(
     '/v1/tickets',

@@ -1,0 +1,98 @@
+import type { FastifyReply, FastifyRequest } from 'fastify'
+import type pg from 'pg'
+import { isConflict, violationOf } from '../db/open.ts'
+import { Refusal } from '../domain/refusals.ts'
+import { type Created, fingerprintOf, idempotencyKeyOf } from './creating.ts'
+import { type Act, dayAt, type Service, signerOf } from './service.ts'
+
+/** An act that speaks plain SQL: statements are named, so that each is planned once a connection. */
+export type SqlAct = Omit<Act, 'tx'> & {
+  readonly query: <T extends pg.QueryResultRow>(name: string, text: string, values: readonly unknown[]) => Promise<T[]>
+}
+
+type Stored = {
+  fingerprint: Buffer
+  status: number | null
+  headers: { location?: string; etag?: string } | null
+  body: unknown
+}
+
+/**
+ * What `createOnce` does, for a door that has to be fast: key row, work and stored answer in one transaction, but over a
+ * plain connection and with named statements. The answers, refusals and races are the same.
+ */
+export async function createOnceBySql(
+  service: Service,
+  request: FastifyRequest,
+  reply: FastifyReply,
+  work: (act: SqlAct) => Promise<Created>,
+): Promise<void> {
+  const who = signerOf(request)
+  const key = idempotencyKeyOf(request)
+  const fingerprint = fingerprintOf(request)
+  const route = `${request.method} ${request.routeOptions.url}`
+  const now = service.clock.now()
+  const zone = service.config.centre.timeZone
+
+  const answer = await inTransaction(service.database.pool, async (client) => {
+    const query: SqlAct['query'] = async (name, text, values) =>
+      (await client.query({ name, text, values: [...values] })).rows
+    const mine = await query('idempotency-take', takeKey, [who.keyId, route, key, fingerprint]).catch(inFlight)
+    if (mine.length === 0) {
+      const [stored] = await query<Stored>('idempotency-stored', storedAnswer, [who.keyId, route, key])
+      if (!stored) throw new Refusal('service-busy')
+      if (Buffer.compare(stored.fingerprint, Buffer.from(fingerprint)) !== 0)
+        throw new Refusal('idempotency-key-reused')
+      return { status: stored.status ?? 201, ...stored.headers, body: stored.body, replayed: true }
+    }
+    const made = { status: 201, ...(await work({ query, now, today: dayAt(now, zone), zone, who })) }
+    const headers = JSON.stringify({ location: made.location, etag: made.etag })
+    await query('idempotency-keep', keepAnswer, [
+      who.keyId,
+      route,
+      key,
+      made.status,
+      headers,
+      JSON.stringify(made.stored ?? made.body ?? null),
+    ])
+    return { ...made, replayed: false }
+  })
+
+  if (answer.location) reply.header('location', answer.location)
+  if (answer.etag) reply.header('etag', answer.etag)
+  if (answer.replayed) reply.header('idempotent-replayed', 'true')
+  reply.code(answer.status).send(answer.body)
+}
+
+const takeKey = `with patience as (select set_config('lock_timeout', '3s', true))
+  insert into idempotency_key (staff_key_id, route, key, fingerprint) select $1::uuid, $2, $3, $4::bytea from patience on conflict do nothing returning 1 as one`
+const storedAnswer = `select fingerprint, status, headers, body from idempotency_key where staff_key_id = $1::uuid and route = $2 and key = $3`
+const keepAnswer = `update idempotency_key set status = $4, headers = $5::jsonb, body = $6::jsonb where staff_key_id = $1::uuid and route = $2 and key = $3`
+
+function inFlight(error: unknown): never {
+  if (violationOf(error).state === '55P03') throw new Refusal('idempotency-key-in-flight')
+  throw error
+}
+
+/** One transaction on one connection, tried again when PostgreSQL asks for it, as `transaction` does for Prisma. */
+async function inTransaction<T>(pool: pg.Pool, work: (client: pg.PoolClient) => Promise<T>): Promise<T> {
+  const client = await pool.connect()
+  let broken: Error | undefined
+  try {
+    for (let attempt = 1; ; attempt++) {
+      try {
+        await client.query('begin')
+        const result = await work(client)
+        await client.query('commit')
+        return result
+      } catch (error) {
+        await client.query('rollback').catch((lost: Error) => {
+          broken = lost
+        })
+        if (broken || attempt >= 4 || !isConflict(error)) throw error
+      }
+    }
+  } finally {
+    client.release(broken)
+  }
+}

@@ -1,0 +1,336 @@
+import { fork } from 'node:child_process'
+import { randomUUID } from 'node:crypto'
+import { mkdtemp, rm } from 'node:fs/promises'
+import os from 'node:os'
+import path from 'node:path'
+import { fileURLToPath } from 'node:url'
+import autocannon from 'autocannon'
+import Fastify from 'fastify'
+import pg from 'pg'
+import { v7 as uuidv7 } from 'uuid'
+import { buildApp } from '../../src/app.ts'
+import { readConfig } from '../../src/config.ts'
+import { startEmbedded } from '../../src/db/embedded.ts'
+import { migrate } from '../../src/db/migrate.ts'
+import { openDatabase } from '../../src/db/open.ts'
+import { ticketNumber } from '../../src/domain/tickets/number.ts'
+import { addStaffKey } from '../../src/features/staff-keys/staff-keys.ts'
+import { act, type Service } from '../../src/http/service.ts'
+import { makeLog } from '../../src/log.ts'
+
+/**
+ * Booking-in against bare fastify and pg that write the same rows (one named statement a table in one transaction, the key
+ * row and the stored answer among them), each server in a process of its own, rounds by turns; and the gates of a ticket on a
+ * centre with 200,000 tickets.
+ *
+ *   npx tsx test/bench/tickets.ts [--seconds 8] [--rounds 3] [--tickets 200000]
+ */
+const option = (name: string, usual: number) => {
+  const at = process.argv.indexOf(`--${name}`)
+  return at < 0 ? usual : Number(process.argv[at + 1])
+}
+const CONNECTIONS = 16
+const here = fileURLToPath(import.meta.url)
+
+type Ready = { port: number; key: string }
+
+async function serveOurs(url: string): Promise<Ready> {
+  const reading = readConfig({
+    DATABASE_URL: url,
+    LOG_LEVEL: 'silent',
+    JOBS: 'off',
+    TRUSTED_PROXIES: '127.0.0.1',
+    DATABASE_POOL_SIZE: '16',
+  })
+  if (!reading.ok) throw new Error(reading.faults.join('\n'))
+  const database = await openDatabase(url, { poolSize: 16 })
+  const service: Service = {
+    config: reading.config,
+    database,
+    clock: { now: () => new Date() },
+    log: makeLog('silent'),
+  }
+  const app = await buildApp(service)
+  await app.listen({ host: '127.0.0.1', port: 0 })
+  const made = await act(service, { keyId: null, name: 'bench', role: 'service' }, (doing) =>
+    addStaffKey(doing, { name: `counter ${randomUUID()}`, role: 'counter' }),
+  )
+  return { port: (app.server.address() as { port: number }).port, key: (made.body as { key: string }).key }
+}
+
+/** What somebody would write by hand for this one address: no schema, no key check, no gates, no twins. */
+async function serveBare(url: string): Promise<Ready> {
+  const pool = new pg.Pool({ connectionString: url, max: 16, options: '-c TimeZone=UTC' })
+  const app = Fastify({ bodyLimit: 262_144 })
+  const staffKey = '00000000-0000-7000-8000-000000000000'
+  app.post('/v1/tickets', async (request, reply) => {
+    const body = request.body as ReturnType<typeof bookingOf>
+    const client = await pool.connect()
+    const run = (name: string, text: string, values: unknown[]) => client.query({ name, text, values })
+    try {
+      await client.query('begin')
+      await run('key', 'insert into idempotency_key (staff_key_id, route, key, fingerprint) values ($1, $2, $3, $4)', [
+        staffKey,
+        'POST /v1/tickets',
+        request.headers['idempotency-key'],
+        Buffer.from('0'),
+      ])
+      const id = uuidv7()
+      const { rows } = await run('serial', "select nextval('ticket_serial')::int as serial", [])
+      const number = ticketNumber(rows[0].serial)
+      await run(
+        'ticket',
+        `insert into ticket (id, number, watch_id, owner_id, brought_by, complaint, booked_on, next_actor, next_by, place, holder, declared_value, declared_currency, look_model, look_dial, dial, created_by)
+         values ($1, $2, $3, $4, 'x', $5, current_date, 'counter', current_date, 'counter', 'bench', $6, $7, $8, $9, $10, 'bench')`,
+        [
+          id,
+          number,
+          body.watch.id,
+          body.owner.id,
+          body.complaint,
+          body.declaredValue.amount,
+          body.declaredValue.currency,
+          randomUUID(),
+          randomUUID(),
+          body.dial,
+        ],
+      )
+      await run(
+        'records',
+        `insert into ticket_record (ticket_id, kind, at, on_day, data, recorded_by) select $1, kind, now(), current_date, data, 'bench' from jsonb_to_recordset($2::jsonb) as r (kind text, data jsonb)`,
+        [
+          id,
+          JSON.stringify([
+            { kind: 'booked', data: { complaint: body.complaint, hazards: [], comebackOf: null } },
+            { kind: 'people', data: { approve: [], collect: [], willCallIn: false } },
+            { kind: 'condition', data: body.condition },
+            { kind: 'value', data: { value: body.declaredValue } },
+          ]),
+        ],
+      )
+      await run(
+        'custody',
+        `insert into custody_move (ticket_id, n, to_place, holder, at, recorded_by) values ($1, 1, 'counter', 'bench', now(), 'bench')`,
+        [id],
+      )
+      await run(
+        'pictures',
+        `insert into ticket_picture (ticket_id, file_id, view, at, recorded_by) select $1, id, view, now(), 'bench' from jsonb_to_recordset($2::jsonb) as p (id uuid, view text)`,
+        [id, JSON.stringify(body.pictures)],
+      )
+      await run(
+        'loose',
+        `insert into loose_item (ticket_id, bag, words, recorded_by) select $1, bag, words, 'bench' from jsonb_to_recordset($2::jsonb) as l (bag text, words text)`,
+        [id, JSON.stringify(body.looseItems)],
+      )
+      await run(
+        'watch',
+        'update watch set in_house = true, declared_value = $2, declared_currency = $3, declared_on = current_date where id = $1',
+        [body.watch.id, body.declaredValue.amount, body.declaredValue.currency],
+      )
+      const answer = { id, number, step: 'booked-in' }
+      await run(
+        'keep',
+        'update idempotency_key set status = 201, body = $4 where staff_key_id = $1 and route = $2 and key = $3',
+        [staffKey, 'POST /v1/tickets', request.headers['idempotency-key'], JSON.stringify(answer)],
+      )
+      await client.query('commit')
+      return reply.code(201).send(answer)
+    } catch (error) {
+      await client.query('rollback')
+      throw error
+    } finally {
+      client.release()
+    }
+  })
+  await app.listen({ host: '127.0.0.1', port: 0 })
+  return { port: (app.server.address() as { port: number }).port, key: 'none' }
+}
+
+const bookingOf = (watch: string, owner: string, files: readonly string[]) => ({
+  owner: { id: owner },
+  watch: { id: watch },
+  complaint: 'it stopped last week and smells of nothing',
+  dial: 'blue',
+  pictures: (['dial', 'back', 'crown-side', 'opposite-side', 'clasp'] as const).map((view, i) => ({
+    id: files[i]!,
+    view,
+  })),
+  condition: { marks: [{ place: 'bezel at 4', kind: 'scratch', lengthMm: 3 }], clasp: 'there', agreed: 'owner' },
+  looseItems: [{ bag: 'A', words: 'brown strap' }],
+  declaredValue: { amount: 50_000, currency: 'EUR' },
+})
+
+/** A centre by plain SQL: owners, watches of many makers, pictures; and tickets that have run their course. */
+async function fill(pool: pg.Pool, fresh: number, tickets: number): Promise<void> {
+  await pool.query(
+    `insert into owner (name, search_name, created_by) select 'Owner ' || n, 'owner ' || n, 'bench' from generate_series(1, 20000) n`,
+  )
+  await pool.query(
+    `insert into contact (owner_id, means, value, search_value, created_by) select id, 'e-mail', id || '@example.org', id || '@example.org', 'bench' from owner`,
+  )
+  await pool.query(
+    `with o as (select array_agg(id) as ids from owner)
+     insert into watch (maker, model, serial, search_serial, kind, claim_marked, claim_bar, case_material, diameter_mm, crystal, first_seen, owner_known_on, owner_id, created_by)
+     select 'Maker ' || n % 50, 'Model ' || n % 977, 'S' || n, 'S' || n, 'quartz', 'rated', 5, (array['steel', 'gold', 'titanium'])[1 + n % 3], 30 + n % 15, 'sapphire', '2020-01-01', '2020-01-01',
+       o.ids[1 + n % 20000], 'bench' from o, generate_series(1, $1::int) n`,
+    [fresh + tickets],
+  )
+  await pool.query(
+    `insert into picture_file (sha256, media_type, bytes, width, height, recorded_by) select md5(n::text) || md5((-n)::text), 'image/png', 100, 10, 10, 'bench' from generate_series(1, $1::int) n`,
+    [fresh * 5],
+  )
+  await pool.query(
+    `insert into ticket (number, watch_id, owner_id, brought_by, complaint, step, ended, ended_on, booked_on, next_actor, next_by, created_by, look_model)
+     select 'B' || row_number() over (), id, owner_id, 'x', 'y', case when k < 0.98 then 'handed-over' else 'on-the-bench' end, case when k < 0.98 then 'handed-over' end,
+       case when k < 0.98 then date '2026-01-31' end, date '2026-01-01', case when k >= 0.98 then 'bench' end, case when k >= 0.98 then date '2026-02-01' end, 'bench', md5(id::text)
+     from (select id, owner_id, random() as k from watch order by id limit $1::int) w`,
+    [tickets],
+  )
+  await pool.query(
+    `insert into ticket_record (ticket_id, kind, at, on_day, data, recorded_by)
+     select t.id, k, now(), '2026-01-01', case when k = 'move' then '{"from": "booked-in", "to": "awaiting-look", "gates": []}'::jsonb when k = 'condition'
+       then '{"marks": [], "clasp": "there", "agreed": "owner"}'::jsonb else '{}'::jsonb end, 'bench'
+     from ticket t, unnest(array['booked', 'people', 'condition', 'move', 'move', 'move', 'opening', 'closing', 'contact']) k`,
+  )
+  await pool.query(
+    `insert into custody_move (ticket_id, n, to_place, holder, at, recorded_by) select id, 1, 'counter', 'x', now(), 'bench' from ticket`,
+  )
+  await pool.query('vacuum analyze')
+}
+
+function child(kind: 'ours' | 'bare', url: string): Promise<Ready & { stop: () => void }> {
+  return new Promise((resolve, reject) => {
+    const worker = fork(here, ['--serve', kind, url], { execArgv: process.execArgv })
+    worker.once('message', (ready) => resolve({ ...(ready as Ready), stop: () => worker.kill() }))
+    worker.once('exit', (code) => reject(new Error(`the ${kind} server ended with ${code}`)))
+  })
+}
+
+type Stock = { watches: { id: string; owner_id: string }[]; files: string[]; taken: number }
+
+async function shoot(server: Ready, stock: Stock, seconds: number) {
+  const result = await autocannon({
+    url: `http://127.0.0.1:${server.port}`,
+    connections: CONNECTIONS,
+    duration: seconds,
+    requests: [
+      {
+        method: 'POST',
+        path: '/v1/tickets',
+        setupRequest: (request) => {
+          const n = stock.taken++
+          const watch = stock.watches[n]
+          if (!watch) throw new Error('there are no more watches to book in: fill more')
+          return {
+            ...request,
+            headers: {
+              'content-type': 'application/json',
+              authorization: `Bearer ${server.key}`,
+              'idempotency-key': `"${randomUUID()}"`,
+              // the limit is by address; a house has many counters
+              'x-forwarded-for': `10.${n % 200}.${Math.floor(n / 200) % 200}.7`,
+            },
+            body: JSON.stringify(bookingOf(watch.id, watch.owner_id, stock.files.slice(n * 5, n * 5 + 5))),
+          }
+        },
+      },
+    ],
+  })
+  if (result.non2xx > 0 || result.errors > 0)
+    throw new Error(`${result.non2xx} answers were no success, ${result.errors} errors`)
+  return { perSecond: result.requests.average, p50: result.latency.p50, p99: result.latency.p99 }
+}
+
+const middle = (values: number[]): number => values.sort((a, b) => a - b)[Math.floor(values.length / 2)] ?? 0
+
+async function main(): Promise<void> {
+  const seconds = option('seconds', 8)
+  const rounds = option('rounds', 3)
+  const tickets = option('tickets', 200_000)
+  const fresh = option('watches', 60_000)
+  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-bench-'))
+  const embedded = await startEmbedded({
+    dataFolder: path.join(folder, 'data'),
+    settings: { shared_buffers: '256MB', max_connections: '100' },
+  })
+  try {
+    await migrate(embedded.url)
+    const pool = new pg.Pool({ connectionString: embedded.url, max: 4 })
+    process.stderr.write(`filling ${tickets} tickets and ${fresh} watches …\n`)
+    await fill(pool, fresh, tickets)
+    const stock: Stock = {
+      watches: (
+        await pool.query(
+          'select id, owner_id from watch w where not exists (select from ticket t where t.watch_id = w.id) order by random()',
+        )
+      ).rows,
+      files: (await pool.query('select id from picture_file')).rows.map((row) => row.id),
+      taken: 0,
+    }
+    const servers = { bare: await child('bare', embedded.url), ours: await child('ours', embedded.url) }
+    await shoot(servers.bare, stock, 2)
+    await shoot(servers.ours, stock, 2)
+    const runs = { bare: [] as Awaited<ReturnType<typeof shoot>>[], ours: [] as Awaited<ReturnType<typeof shoot>>[] }
+    for (let round = 0; round < rounds; round++) {
+      for (const kind of round % 2 === 0 ? (['bare', 'ours'] as const) : (['ours', 'bare'] as const)) {
+        runs[kind].push(await shoot(servers[kind], stock, seconds))
+        process.stderr.write(`round ${round + 1} ${kind}: ${JSON.stringify(runs[kind].at(-1))}\n`)
+      }
+    }
+    const { rows: some } = await pool.query('select id from ticket order by random() limit 2000')
+    let at = 0
+    const gates = await autocannon({
+      url: `http://127.0.0.1:${servers.ours.port}`,
+      connections: 1,
+      duration: seconds,
+      requests: [
+        {
+          method: 'GET',
+          setupRequest: (request) => {
+            at += 1
+            return {
+              ...request,
+              path: `/v1/tickets/${some[at % some.length].id}/gates`,
+              headers: { authorization: `Bearer ${servers.ours.key}`, 'x-forwarded-for': `10.3.${at % 200}.9` },
+            }
+          },
+        },
+      ],
+    })
+    servers.bare.stop()
+    servers.ours.stop()
+    const ratios = runs.ours.map((run, i) => run.perSecond / (runs.bare[i]?.perSecond ?? 1))
+    const report = {
+      booking: {
+        bare: middle(runs.bare.map((run) => run.perSecond)),
+        ours: middle(runs.ours.map((run) => run.perSecond)),
+        ratio: middle([...ratios]),
+        spread: [Math.min(...ratios), Math.max(...ratios)],
+        p99: { ours: middle(runs.ours.map((run) => run.p99)), bare: middle(runs.bare.map((run) => run.p99)) },
+        reach: { ratio: 0.6, p99: 50 },
+      },
+      gates: {
+        tickets,
+        p50: gates.latency.p50,
+        p99: gates.latency.p99,
+        perSecond: gates.requests.average,
+        failed: gates.non2xx,
+        reach: { p50: 10 },
+      },
+    }
+    process.stdout.write(`${JSON.stringify(report, null, 2)}\n`)
+    await pool.end()
+  } finally {
+    await embedded.stop()
+    await rm(folder, { recursive: true, force: true })
+  }
+}
+
+const serving = process.argv.indexOf('--serve')
+if (serving >= 0) {
+  const [kind, url] = [process.argv[serving + 1], process.argv[serving + 2]]
+  process.send?.(await (kind === 'bare' ? serveBare(url ?? '') : serveOurs(url ?? '')))
+} else if (process.argv[1] === here) await main()
+
+export { main as benchTickets }
