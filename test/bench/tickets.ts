@@ -33,6 +33,7 @@ const CONNECTIONS = 16
 const here = fileURLToPath(import.meta.url)
 
 type Ready = { port: number; key: string }
+type Server = Ready & { stop: () => void }
 
 async function serveOurs(url: string): Promise<Ready> {
   const reading = readConfig({
@@ -199,7 +200,7 @@ async function fill(pool: pg.Pool, fresh: number, tickets: number): Promise<void
   await pool.query('vacuum analyze')
 }
 
-function child(kind: 'ours' | 'bare', url: string): Promise<Ready & { stop: () => void }> {
+function child(kind: 'ours' | 'bare', url: string): Promise<Server> {
   return new Promise((resolve, reject) => {
     const worker = fork(here, ['--serve', kind, url], { execArgv: process.execArgv })
     worker.once('message', (ready) => resolve({ ...(ready as Ready), stop: () => worker.kill() }))
@@ -209,7 +210,7 @@ function child(kind: 'ours' | 'bare', url: string): Promise<Ready & { stop: () =
 
 type Stock = { watches: { id: string; owner_id: string }[]; files: string[]; taken: number }
 
-async function shoot(server: Ready, stock: Stock, seconds: number) {
+async function shoot(server: Server, stock: Stock, seconds: number) {
   const result = await autocannon({
     url: `http://127.0.0.1:${server.port}`,
     connections: CONNECTIONS,
@@ -254,9 +255,11 @@ async function main(): Promise<void> {
     dataFolder: path.join(folder, 'data'),
     settings: { shared_buffers: '256MB', max_connections: '100' },
   })
+  const servers: Record<string, Server> = {}
   try {
     await migrate(embedded.url)
     const pool = new pg.Pool({ connectionString: embedded.url, max: 4 })
+    pool.on('error', () => {})
     process.stderr.write(`filling ${tickets} tickets and ${fresh} watches …\n`)
     await fill(pool, fresh, tickets)
     const stock: Stock = {
@@ -268,20 +271,22 @@ async function main(): Promise<void> {
       files: (await pool.query('select id from picture_file')).rows.map((row) => row.id),
       taken: 0,
     }
-    const servers = { bare: await child('bare', embedded.url), ours: await child('ours', embedded.url) }
-    await shoot(servers.bare, stock, 2)
-    await shoot(servers.ours, stock, 2)
+    servers.bare = await child('bare', embedded.url)
+    servers.ours = await child('ours', embedded.url)
+    const { bare, ours } = servers
+    await shoot(bare, stock, 2)
+    await shoot(ours, stock, 2)
     const runs = { bare: [] as Awaited<ReturnType<typeof shoot>>[], ours: [] as Awaited<ReturnType<typeof shoot>>[] }
     for (let round = 0; round < rounds; round++) {
       for (const kind of round % 2 === 0 ? (['bare', 'ours'] as const) : (['ours', 'bare'] as const)) {
-        runs[kind].push(await shoot(servers[kind], stock, seconds))
+        runs[kind].push(await shoot(kind === 'bare' ? bare : ours, stock, seconds))
         process.stderr.write(`round ${round + 1} ${kind}: ${JSON.stringify(runs[kind].at(-1))}\n`)
       }
     }
     const { rows: some } = await pool.query('select id from ticket order by random() limit 2000')
     let at = 0
     const gates = await autocannon({
-      url: `http://127.0.0.1:${servers.ours.port}`,
+      url: `http://127.0.0.1:${ours.port}`,
       connections: 1,
       duration: seconds,
       requests: [
@@ -292,14 +297,12 @@ async function main(): Promise<void> {
             return {
               ...request,
               path: `/v1/tickets/${some[at % some.length].id}/gates`,
-              headers: { authorization: `Bearer ${servers.ours.key}`, 'x-forwarded-for': `10.3.${at % 200}.9` },
+              headers: { authorization: `Bearer ${ours.key}`, 'x-forwarded-for': `10.3.${at % 200}.9` },
             }
           },
         },
       ],
     })
-    servers.bare.stop()
-    servers.ours.stop()
     const ratios = runs.ours.map((run, i) => run.perSecond / (runs.bare[i]?.perSecond ?? 1))
     const report = {
       booking: {
@@ -321,7 +324,11 @@ async function main(): Promise<void> {
     }
     process.stdout.write(`${JSON.stringify(report, null, 2)}\n`)
     await pool.end()
+  } catch (error) {
+    process.stderr.write(`${error instanceof Error ? error.stack : error}\n`)
+    process.exitCode = 1
   } finally {
+    for (const server of Object.values(servers)) server.stop()
     await embedded.stop()
     await rm(folder, { recursive: true, force: true })
   }

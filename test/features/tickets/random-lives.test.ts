@@ -280,7 +280,7 @@ test('no life of a ticket ends with a watch that was not tested, not agreed, or 
       const real: Real = { number: ticket.number, serial, ownerName, other: other.number, lines: [], total: 0 }
       for (const one of steps) if (one.check(model)) await one.run(model, real)
     }),
-    { numRuns: Number(process.env.LIVES ?? 25), endOnFailure: true },
+    { numRuns: Number(process.env.LIVES ?? 12), endOnFailure: true },
   )
   // the lives came to the door, and the door was shut for more than one reason
   expect(handedOver).toBeGreaterThan(0)
