@@ -46,7 +46,7 @@ import { workRoutes } from './features/work/routes.ts'
 import { registerGuard } from './http/guard.ts'
 import { registerHealth } from './http/health.ts'
 import { registerOpenapi } from './http/openapi.ts'
-import { doorCompiler, registerProblems } from './http/problems.ts'
+import { doorCompiler, refusalOf, registerProblems, sendProblem } from './http/problems.ts'
 import type { Service } from './http/service.ts'
 
 export type App = FastifyInstance
@@ -69,6 +69,8 @@ export async function buildApp(service: Service): Promise<App> {
       const given = request.headers['x-request-id']
       return typeof given === 'string' && /^[A-Za-z0-9._-]{8,64}$/.test(given) ? given : uuidv7()
     },
+    // an address that cannot be read is refused before any route is found
+    frameworkErrors: (error, request, reply) => sendProblem(request, reply, refusalOf(error)),
     logController: new LogController({ disableRequestLogging: true }),
   })
   app.setValidatorCompiler(doorCompiler)

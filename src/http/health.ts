@@ -54,7 +54,14 @@ export function registerHealth(app: FastifyInstance, service: Service): Registry
   )
   app.get(
     '/metrics',
-    { config: { roles: 'public' }, schema: { tags: ['service'], summary: 'Metrics in the Prometheus text format' } },
+    {
+      config: { roles: 'public' },
+      schema: {
+        tags: ['service'],
+        summary: 'Metrics in the Prometheus text format',
+        response: { 200: { description: 'Metrics', content: { 'text/plain': { schema: z.string() } } } },
+      },
+    },
     async (_request, reply) => reply.type(registry.contentType).send(await registry.metrics()),
   )
   return registry

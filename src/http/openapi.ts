@@ -5,6 +5,8 @@ import { jsonSchemaTransform, jsonSchemaTransformObject } from 'fastify-type-pro
 import { z } from 'zod'
 import { problemSchema } from './problems.ts'
 
+const formMedia: Record<string, string> = { csv: 'text/csv', svg: 'image/svg+xml', pdf: 'application/pdf' }
+
 const description = `What a watch service centre works on: who brought which watch, what is inside, what is due and why, the letters that tell the owner, the stock that ages.
 
 Every fault is a problem as of RFC 9457. A POST that creates wants an \`Idempotency-Key\`, a quoted string; keys are kept for 24 hours. A PATCH wants \`If-Match\`. Lists come in pages: follow \`Link: <…>; rel="next"\`.`
@@ -29,11 +31,26 @@ export async function registerOpenapi(app: FastifyInstance): Promise<void> {
         description: 'A problem: what is wrong and what to do.',
         content: { 'application/problem+json': { schema: { $ref: '#/components/schemas/Problem' } } },
       }
+      // a route that takes ?format= answers in each of them
+      const formats = (schema.querystring as { properties?: { format?: { enum?: string[] } } } | undefined)?.properties
+        ?.format?.enum
+      const response = { ...(schema.response as Record<string, object>) }
+      if (formats)
+        response[200] = {
+          description: 'In the form that was asked for',
+          content: Object.fromEntries(
+            formats.map((format) =>
+              format === 'json'
+                ? ['application/json', { schema: response[200] }]
+                : [formMedia[format] ?? format, { schema: { type: 'string' } }],
+            ),
+          ),
+        }
       return {
         url,
         schema: {
           ...schema,
-          response: { ...((schema.response as object) ?? {}), '4XX': problem },
+          response: { ...response, '4XX': problem },
           security: keyed ? [{ staffKey: [] }] : [],
           'x-roles': roles,
         },

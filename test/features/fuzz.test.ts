@@ -1,0 +1,25 @@
+import { afterAll, beforeAll, expect, test } from 'vitest'
+import { fuzz } from '../support/fuzzing.ts'
+import { type House, openHouse } from '../support/house.ts'
+
+let house: House
+beforeAll(async () => {
+  house = await openHouse()
+})
+afterAll(() => house.close())
+
+test('no request from the description of the API, however wild, gets a 500, an undeclared answer or changes what it was refused', async () => {
+  const found = await fuzz({
+    app: house.app,
+    pool: house.database.pool,
+    keys: house.keys,
+    seed: 20_261_125,
+    requests: 600,
+  })
+  expect(found.faults).toEqual([])
+  expect(found.requests).toBe(600)
+  // a fuzz that is refused everywhere has tried nothing
+  const done = Object.entries(found.statuses).filter(([status]) => Number(status) < 400)
+  expect(done.reduce((sum, [, n]) => sum + n, 0)).toBeGreaterThan(150)
+  expect(Object.keys(found.reached).length).toBeGreaterThan(25)
+})
