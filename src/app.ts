@@ -25,6 +25,7 @@ import { obligationRoutes } from './features/obligations/routes.ts'
 import { ownerPageRoutes } from './features/owner-pages/routes.ts'
 import { ownerRoutes } from './features/owners/routes.ts'
 import { partLotRoutes } from './features/part-lots/routes.ts'
+import { personRoutes } from './features/persons/routes.ts'
 import { recallRoutes } from './features/recalls/routes.ts'
 import { reckoningRoutes } from './features/reckonings/routes.ts'
 import { cellAgeingRoutes } from './features/reports/cell-ageing.ts'
@@ -118,6 +119,7 @@ export async function buildApp(service: Service): Promise<App> {
   const features = [
     staffKeyRoutes,
     ownerRoutes,
+    personRoutes,
     watchRoutes,
     factRoutes,
     calibreRoutes,

@@ -183,7 +183,7 @@ export async function verifyHistory(pool: pg.Pool, expected?: Head): Promise<Ver
   return inSnapshot(pool, async (client) => {
     const verdict: Verdict = { batches: 0, rows: 0, unsealed: 0, erased: 0, head: null, findings: [] }
     const find = (what: string) => verdict.findings.push(what)
-    let previous = Buffer.alloc(32)
+    let previous: Buffer = Buffer.alloc(32)
     let expectedSeen = expected === undefined
     const named = new Set<string>()
     for (let number = 1; ; number++) {

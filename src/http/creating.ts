@@ -73,6 +73,7 @@ export async function createOnce(
       })) as Stored
       if (Buffer.compare(Buffer.from(stored.fingerprint), Buffer.from(fingerprint)) !== 0)
         throw new Refusal('idempotency-key-reused')
+      if (stored.status === 410) throw new Refusal('owner-erased')
       const headers = (stored.headers ?? {}) as { location?: string; etag?: string }
       return { status: stored.status ?? 201, ...headers, body: stored.body, replayed: true }
     }

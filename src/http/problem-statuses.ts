@@ -31,6 +31,7 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'owner-merged': 409,
   'owner-deceased': 409,
   'owner-erased': 410,
+  'erasure-postponed': 409,
   'merge-impossible': 409,
   'likely-double': 409,
   'serial-known': 409,

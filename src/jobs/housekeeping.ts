@@ -1,4 +1,6 @@
-import type { Service } from '../http/service.ts'
+import { sealHistory } from '../db/history.ts'
+import { carryOutPostponed, keeperOf } from '../features/persons/erasure.ts'
+import { act, type Service, type Signer } from '../http/service.ts'
 
 /** Idempotency keys are kept this long, as the description of the API tells its callers. */
 export const KEYS_KEPT_HOURS = 24
@@ -19,4 +21,22 @@ export async function forgetOldKeys({ database, clock }: Pick<Service, 'database
     forgotten += rowCount ?? 0
     if ((rowCount ?? 0) < 1000) return forgotten
   }
+}
+
+const byItself: Signer = { keyId: null, name: 'housekeeping', role: 'service' }
+
+/**
+ * What is tidied by itself, each part safe at any moment and in any number of replicas: old idempotency keys, persons who
+ * wait to be forgotten, and the history that is sealed. The head of the chain goes to the log, which is kept elsewhere:
+ * a chain that was made anew as a whole would not hold it.
+ */
+export async function tickHousekeeping(service: Service): Promise<void> {
+  const { database, clock, log } = service
+  const keys = await forgetOldKeys(service)
+  const persons = await act(service, byItself, (doing) => carryOutPostponed(doing, keeperOf(service)))
+  const sealed = await sealHistory(database.pool, clock.now())
+  log.info(
+    { keys, persons, rows: sealed.rows, head: sealed.head && `${sealed.head.number}:${sealed.head.hash}` },
+    'housekeeping done',
+  )
 }

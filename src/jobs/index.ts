@@ -3,6 +3,7 @@ import { stillAllowed } from '../features/notices/decide-again.ts'
 import type { Service } from '../http/service.ts'
 import { deliverLetters } from './deliver.ts'
 import { tickFlagLots } from './flag-lots.ts'
+import { tickHousekeeping } from './housekeeping.ts'
 import { tickNightly } from './nightly.ts'
 
 /** Something the service does by itself. `run` is safe at any moment, in any number of replicas: the database decides. */
@@ -19,6 +20,7 @@ export const jobs: readonly Job[] = [
   { name: 'nightly', every: '*/10 * * * *', run: (service) => tickNightly(service) },
   { name: 'flag-lots', every: '*/10 * * * *', run: tickFlagLots },
   { name: 'deliver', every: '* * * * *', run: (service, stop) => deliverLetters(service, stillAllowed, stop) },
+  { name: 'housekeeping', every: '17 * * * *', run: tickHousekeeping },
 ]
 
 export type Jobs = { stop: () => Promise<void> }

@@ -6,6 +6,7 @@ import { type DeliveryCounts, deliverDue } from '../../letters/delivery.ts'
 import { folderTransport } from '../../letters/folder.ts'
 import type { AtPoint, Transport } from '../../letters/outgoing.ts'
 import { smtpTransport } from '../../letters/smtp.ts'
+import { suppressedAmong } from '../persons/suppression.ts'
 import { addLetterTask } from './house-tasks.ts'
 import { deskOf, prepareLetters } from './letters.ts'
 
@@ -41,7 +42,11 @@ export function openHandingOver(service: Service, stillAllowed: StillAllowed, at
         transport,
         policy: config.letters.inDoubt,
         prepare: (claims) => prepareLetters(database.pool, desk, claims, service.clock.now()),
-        withheld: (noticeIds) => transaction(database, (tx) => stillAllowed(tx, noticeIds, todayAt(service))),
+        withheld: (noticeIds) =>
+          transaction(database, async (tx) => {
+            const suppressed = await suppressedAmong(tx, desk.secret, noticeIds)
+            return new Map([...suppressed, ...(await stillAllowed(tx, noticeIds, todayAt(service)))])
+          }),
         onRefused: (refusal) => noteRefusal(service, refusal),
         tellDoubts: () => tellDoubts(service),
         log,

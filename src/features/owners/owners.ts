@@ -291,7 +291,7 @@ export async function withdrawQueued(tx: Db, ownerId: string, by: string, why: s
   await tx.$executeRaw`
     with gone as (
       update notice set state = 'withdrawn', withdrawn_by = ${by}, withdrawn_why = ${why}
-      where owner_id = ${ownerId}::uuid and state in ('queued', 'held') returning id)
+      where owner_id = ${ownerId}::uuid and state in ('queued', 'held', 'claimed') returning id)
     update notice_item set key_taken = false from gone where notice_item.notice_id = gone.id`
 }
 

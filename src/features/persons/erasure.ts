@@ -1,14 +1,24 @@
+import { rm } from 'node:fs/promises'
+import path from 'node:path'
 import { type Db, dateOf, dayFrom, dayOrNull } from '../../db/open.ts'
 import { addMonths, type Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
-import type { Act } from '../../http/service.ts'
+import type { Act, Service } from '../../http/service.ts'
+import { linkSecret } from '../../letters/links.ts'
 import { withdrawQueued } from '../owners/owners.ts'
 import { suppress } from './suppression.ts'
 
 /** The person is told this with the answer: it cannot be mended afterwards. */
 export const CONSEQUENCE =
   'Letters, and warnings such as the recall of a cell lot, can no longer reach this person. The technical life of the watches, the lots, and the money records that tax law demands stay, without the name.'
+
+/** What else holds something of a person: the secret of the marks, and the folder in which letters stand as files. */
+export type Keeper = { secret: string; lettersFolder: string }
+export const keeperOf = ({ config }: Pick<Service, 'config'>): Keeper => ({
+  secret: linkSecret(config.linkSecret, config.dataFolder),
+  lettersFolder: config.letters.folder,
+})
 
 const ERASED = 'erased'
 
@@ -44,7 +54,7 @@ export async function askErasure(
   act: Act,
   ownerId: string,
   input: { askedOn?: Day | undefined; how: string },
-  secret: string,
+  keeper: Keeper,
 ): Promise<Created> {
   const { tx, today, who } = act
   const askedOn = input.askedOn ?? today
@@ -74,21 +84,36 @@ export async function askErasure(
       ? `Answer the person who asked to be forgotten: it was done on ${today}. ${CONSEQUENCE}`
       : `Answer the person who asked to be forgotten: it waits, because ${because.join('; ')}. It is done by itself when that is closed.`
   await tx.task.create({
-    data: { kind: 'erasure-answer', role: 'manager', dedupe: `erasure-answer/${row.id}`, ownerId: group.root, words, dueOn: dateOf(answerBy) },
+    data: {
+      kind: 'erasure-answer',
+      role: 'manager',
+      dedupe: `erasure-answer/${row.id}`,
+      ownerId: group.root,
+      words,
+      dueOn: dateOf(answerBy),
+    },
   })
   for (const id of group.ids) await withdrawQueued(tx, id, who.name, 'owner asked to be forgotten')
-  if (because.length === 0) await carryOut(act, row.id, group, secret)
+  if (because.length === 0) await carryOut(act, row.id, group, keeper)
   else
     for (const id of group.ids)
       for (const kind of ['complete-service', 'water-check', 'cell-change'])
         await tx.noticeChoice.create({
-          data: { ownerId: id, kind, choice: 'no', chosenOn: dateOf(today), means: 'asked to be forgotten', wording: 'none', recordedBy: who.name },
+          data: {
+            ownerId: id,
+            kind,
+            choice: 'no',
+            chosenOn: dateOf(today),
+            means: 'asked to be forgotten',
+            wording: 'none',
+            recordedBy: who.name,
+          },
         })
   return { location: `/v1/erasures/${row.id}`, body: await getErasure(tx, row.id) }
 }
 
 /** Carries out what was postponed and is open no more. Returns how many persons were forgotten. */
-export async function carryOutPostponed(act: Act, secret: string): Promise<number> {
+export async function carryOutPostponed(act: Act, keeper: Keeper): Promise<number> {
   const { tx } = act
   const waiting = await tx.$queryRaw<{ id: string; owner_id: string }[]>`
     select id, owner_id from erasure where state = 'postponed' order by asked_on, id for update skip locked limit 50`
@@ -100,17 +125,20 @@ export async function carryOutPostponed(act: Act, secret: string): Promise<numbe
       await tx.$executeRaw`update erasure set because = ${because} where id = ${id}::uuid and because <> ${because}`
       continue
     }
-    await carryOut(act, id, group, secret)
+    await carryOut(act, id, group, keeper)
     done += 1
   }
   return done
 }
 
-async function carryOut(act: Act, erasureId: string, group: Group, secret: string): Promise<void> {
+async function carryOut(act: Act, erasureId: string, group: Group, keeper: Keeper): Promise<void> {
   const { tx, today, who } = act
   const { ids } = group
-  const contacts = await tx.contact.findMany({ where: { ownerId: { in: ids } }, select: { id: true, means: true, searchValue: true } })
-  await suppress(tx, secret, contacts, today)
+  const contacts = await tx.contact.findMany({
+    where: { ownerId: { in: ids } },
+    select: { id: true, means: true, searchValue: true },
+  })
+  await suppress(tx, keeper.secret, contacts, today)
   const contactIds = contacts.map((contact) => contact.id)
   await tx.$executeRaw`
     update contact set value = ${ERASED}, search_value = ${ERASED}, preferred_for = '{}', tested_on = null, failed_on = null, failed_why = null,
@@ -154,6 +182,9 @@ async function carryOut(act: Act, erasureId: string, group: Group, secret: strin
     where body is not null and body::text ~ ${ids.join('|')}`
   await tx.$executeRaw`
     update erasure set state = 'done', done_on = ${today}::date, because = '{}', emptied = ${JSON.stringify(emptied)}::jsonb where id = ${erasureId}::uuid`
+  // before the commit: a crash may leave a person on file without these copies, but no copies of a forgotten person
+  const notices = await tx.notice.findMany({ where: { ownerId: { in: ids } }, select: { id: true } })
+  for (const { id } of notices) await rm(path.join(keeper.lettersFolder, `${id}.eml`), { force: true })
 }
 
 export async function getErasure(db: Db, id: string) {
@@ -179,7 +210,11 @@ export const erasureShown = (row: ErasureRow) => ({
  * After a backup was restored: forgets anew those who were forgotten since it was made. The list holds ids and days only.
  * Open things do not postpone it: it was carried out once. Returns the ids that were forgotten now.
  */
-export async function reapply(act: Act, erased: readonly { ownerId: string; askedOn: Day }[], secret: string): Promise<string[]> {
+export async function reapply(
+  act: Act,
+  erased: readonly { ownerId: string; askedOn: Day }[],
+  keeper: Keeper,
+): Promise<string[]> {
   const { tx, who } = act
   const done: string[] = []
   for (const { ownerId, askedOn } of erased) {
@@ -199,7 +234,7 @@ export async function reapply(act: Act, erased: readonly { ownerId: string; aske
       },
       update: {},
     })
-    await carryOut(act, row.id, group, secret)
+    await carryOut(act, row.id, group, keeper)
     done.push(ownerId)
   }
   return done

@@ -54,7 +54,9 @@ export async function everythingAbout(pool: pg.Pool, ownerId: string, now: Date)
     const queue: [string, string[]][] = [['owner', await read('owner', 'id', ownerIds)]]
     for (let next = queue.shift(); next; next = queue.shift()) {
       const [parent, ids] = next
-      for (const link of links.filter((one) => one.parent === parent && one.child !== 'owner' && one.child !== 'task')) {
+      for (const link of links.filter(
+        (one) => one.parent === parent && one.child !== 'owner' && one.child !== 'task',
+      )) {
         const fresh = ids.length > 0 ? await read(link.child, link.column, ids) : []
         if (fresh.length > 0) queue.push([link.child, fresh])
       }
@@ -67,7 +69,9 @@ export async function everythingAbout(pool: pg.Pool, ownerId: string, now: Date)
       ownerIds,
       madeAt: now.toISOString(),
       records: Object.fromEntries(
-        [...records].filter(([, rows]) => rows.size > 0).map(([table, rows]) => [camel(table), [...rows.values()].map(shown)]),
+        [...records]
+          .filter(([, rows]) => rows.size > 0)
+          .map(([table, rows]) => [camel(table), [...rows.values()].map(shown)]),
       ),
     }
   } catch (error) {

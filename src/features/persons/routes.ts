@@ -1,13 +1,10 @@
-import { rm } from 'node:fs/promises'
-import path from 'node:path'
 import { z } from 'zod'
 import { createOnce } from '../../http/creating.ts'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { byId, day, dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
-import { linkSecret } from '../../letters/links.ts'
-import { askErasure, erasureShown, getErasure } from './erasure.ts'
+import { askErasure, erasureShown, getErasure, keeperOf } from './erasure.ts'
 import { everythingAbout } from './export.ts'
 
 const erasureOut = z.object({
@@ -25,7 +22,6 @@ const erasureOut = z.object({
 export function personRoutes(app: Routes, service: Service): void {
   const config = { roles: ['manager'] as const }
   const tags = ['persons']
-  const secret = linkSecret(service.config.linkSecret, service.config.dataFolder)
 
   app.get(
     '/v1/owners/:id/export',
@@ -62,10 +58,8 @@ export function personRoutes(app: Routes, service: Service): void {
         response: { 201: erasureOut },
       },
     },
-    async (request, reply) => {
-      await createOnce(service, request, reply, (act) => askErasure(act, request.params.id, request.body, secret))
-      await removeFiles(service, request.params.id)
-    },
+    (request, reply) =>
+      createOnce(service, request, reply, (act) => askErasure(act, request.params.id, request.body, keeperOf(service))),
   )
   app.get(
     '/v1/erasures',
@@ -93,14 +87,4 @@ export function personRoutes(app: Routes, service: Service): void {
     { config, schema: { tags, summary: 'One request to be forgotten', params: byId, response: { 200: erasureOut } } },
     (request) => getErasure(service.database.prisma, request.params.id),
   )
-}
-
-/** Letters that were written as files carry the name: they go when the person has gone. */
-export async function removeFiles(service: Service, ownerId: string): Promise<void> {
-  const { rows } = await service.database.pool.query<{ id: string }>(
-    `select n.id from notice n join owner o on o.id = n.owner_id
-     where o.erased_on is not null and (o.id = $1 or o.merged_into = (select coalesce(merged_into, id) from owner where id = $1))`,
-    [ownerId],
-  )
-  for (const { id } of rows) await rm(path.join(service.config.letters.folder, `${id}.eml`), { force: true })
 }

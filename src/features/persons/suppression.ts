@@ -21,7 +21,11 @@ export async function suppress(
 }
 
 /** The notices that would go to a suppressed address whose owner has not said yes since, with the reason. */
-export async function suppressedAmong(tx: Db, secret: string, noticeIds: readonly string[]): Promise<Map<string, string[]>> {
+export async function suppressedAmong(
+  tx: Db,
+  secret: string,
+  noticeIds: readonly string[],
+): Promise<Map<string, string[]>> {
   const rows = await tx.$queryRaw<{ notice_id: string; owner_id: string; means: string; search_value: string }[]>`
     select n.id as notice_id, n.owner_id, c.means, c.search_value
     from notice n join contact c on c.owner_id = n.owner_id and c.means = n.means and c.ended_on is null
