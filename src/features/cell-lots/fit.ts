@@ -12,6 +12,7 @@ import { lockWatches } from '../obligations/rewrite.ts'
 import { readEntry, refuseDay, refuseMoreThanThere, writeEntry, writeStrike } from '../stock-entries/entries.ts'
 import { type Lot, lockLots } from '../stock-entries/lots.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
+import { watchFor } from '../stock-entries/tickets.ts'
 import { type ShortLife, signedShortLife } from './issue.ts'
 import { type CellNeed, cellNeedOf } from './needs.ts'
 
@@ -35,6 +36,7 @@ type Fitted = { lot: Lot; pieces: number; grade: 'full-life' | 'short-life'; wan
 export async function fitCell(act: Act, input: CellFitting): Promise<Created> {
   const { tx, today } = act
   const on = input.on ?? today
+  await watchFor(tx, input)
   const known = await lockWatches(tx, [input.watchId])
   if (!known.has(input.watchId)) throw new Refusal('not-found', { what: 'watch', id: input.watchId })
   const lots = await lockLots(

@@ -9,6 +9,7 @@ import { writeEntry } from '../stock-entries/entries.ts'
 import { chooseOrRefuse, type Taken, takeOrRefuse } from '../stock-entries/issue.ts'
 import { lockLot } from '../stock-entries/lots.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
+import { watchFor } from '../stock-entries/tickets.ts'
 import { type CellNeed, cellNeedOf, refuseMisfit } from './needs.ts'
 
 export type ShortLife = { ownerTold: true; note: string }
@@ -64,7 +65,8 @@ const shownTaken = (taken: readonly Taken[]) =>
 export async function issueCells(act: Act, input: CellIssue): Promise<Created> {
   const { tx, today } = act
   const rules = await stockRulesOn(tx, today)
-  const need = input.watchId ? await cellNeedOf(tx, input.watchId, today) : null
+  const watchId = await watchFor(tx, input)
+  const need = watchId ? await cellNeedOf(tx, watchId, today) : null
   const wants = input.wants ?? ownWants(need)
   const items = await itemsWanted(tx, wants)
   if (need) refuseMisfit(need, items)
@@ -76,7 +78,7 @@ export async function issueCells(act: Act, input: CellIssue): Promise<Created> {
     rules: lifeRulesOf(rules),
     shortLifeBy: signedShortLife(act, input.shortLife),
     ticketId: input.ticketId,
-    watchId: input.watchId,
+    watchId,
     reason: input.shortLife?.note,
   })
   return { body: { cells: shownTaken(taken) } }
@@ -126,7 +128,8 @@ export async function reserveCells(act: Act, input: NewReservation): Promise<Cre
   const { tx, today, who } = act
   if (input.plannedOn < today) throw faulty(['/plannedOn', `must not lie before today, ${today}`])
   const rules = await stockRulesOn(tx, today)
-  const need = input.watchId ? await cellNeedOf(tx, input.watchId, today) : null
+  const watchId = await watchFor(tx, input)
+  const need = watchId ? await cellNeedOf(tx, watchId, today) : null
   const items = await itemsWanted(tx, input.wants ?? ownWants(need))
   if (need) refuseMisfit(need, items)
   const chosen = await chooseOrRefuse(
@@ -151,7 +154,7 @@ export async function reserveCells(act: Act, input: NewReservation): Promise<Cre
         intervalMonths: need?.intervalMonths ?? rules.ageingMonths,
         grade,
         ticketId: input.ticketId ?? null,
-        watchId: input.watchId ?? null,
+        watchId: watchId ?? null,
         madeBy: who.name,
       },
     })

@@ -20,6 +20,7 @@ import { refuseDay, refuseMoreThanThere, writeEntry } from '../stock-entries/ent
 import { takeOrRefuse } from '../stock-entries/issue.ts'
 import { type Lot, lockLot, lockLots, lotColumns, readLot, shownLot } from '../stock-entries/lots.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
+import { watchFor } from '../stock-entries/tickets.ts'
 
 export type NewGasketKind = {
   name: string
@@ -242,7 +243,7 @@ export async function issueGaskets(act: Act, input: GasketIssue): Promise<Create
     rules: lifeRulesOf(await stockRulesOn(tx, today)),
     shortLifeBy: null,
     ticketId: input.ticketId,
-    watchId: input.watchId,
+    watchId: await watchFor(tx, input),
   })
   return {
     body: {
@@ -270,6 +271,7 @@ export type GasketFitting = {
 export async function fitGasket(act: Act, input: GasketFitting): Promise<Created> {
   const { tx, today } = act
   const on = input.on ?? today
+  await watchFor(tx, input)
   if (!(await lockWatches(tx, [input.watchId])).has(input.watchId))
     throw new Refusal('not-found', { what: 'watch', id: input.watchId })
   const lots = await lockLots(

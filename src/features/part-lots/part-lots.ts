@@ -9,6 +9,7 @@ import { refuseDay, writeEntry } from '../stock-entries/entries.ts'
 import { takeOrRefuse } from '../stock-entries/issue.ts'
 import { type Lot, lockLot, lotColumns, readLot, shownLot } from '../stock-entries/lots.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
+import { watchFor } from '../stock-entries/tickets.ts'
 
 /** Other traceable parts by the same ledger: crowns, crystals, movements with a serial, oils with a last day of use. */
 export const partKinds = [
@@ -113,7 +114,7 @@ export async function issueParts(act: Act, input: PartIssue): Promise<Created> {
     rules: lifeRulesOf(await stockRulesOn(act.tx, act.today)),
     shortLifeBy: null,
     ticketId: input.ticketId,
-    watchId: input.watchId,
+    watchId: await watchFor(act.tx, input),
   })
   return {
     body: {
@@ -133,6 +134,7 @@ export type PartFitting = {
 
 /** Parts out at the bench go into a watch; which work that was is the ticket's record. */
 export async function fitPart(act: Act, input: PartFitting): Promise<Created> {
+  await watchFor(act.tx, input)
   const lot = await lockLot(act.tx, input.lotId, 'part')
   const on = input.on ?? act.today
   refuseDay(lot, on, act.today)

@@ -7,6 +7,7 @@ import { Prisma } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { type Lot, lockLot, type What } from './lots.ts'
+import { watchFor } from './tickets.ts'
 
 export type NewEntry = {
   lotId: string
@@ -76,6 +77,7 @@ export type PlainEntry = {
 }
 
 export async function recordPlainEntry(act: Act, what: What, lotId: string, input: PlainEntry): Promise<Created> {
+  await watchFor(act.tx, { ticketId: input.ticketId })
   const lot = await lockLot(act.tx, lotId, what)
   const on = input.on ?? act.today
   refuseDay(lot, on, act.today)

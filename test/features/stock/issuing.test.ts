@@ -9,15 +9,18 @@ import {
   type Lots,
   lotNow,
   openStock,
+  openTicket,
   receive,
 } from './shelf.ts'
 
 let house: House
 let lots: Lots
 let watch: string
+let ticketId: string
 beforeAll(async () => {
   house = await openStock()
   lots = await fillShelf(house)
+  ticketId = await openTicket(house)
   watch = await addWatch(house, 'A-1', await addCalibre(house, 'Q 10', 'SR66SW'))
 })
 afterAll(() => house.close())
@@ -99,7 +102,6 @@ describe('a watch with two cells', () => {
       { designation: 'SR521SW', pieces: 1 },
       { designation: 'SR527SW', pieces: 2 },
     ]
-    const ticketId = '00000000-0000-7000-8000-000000000001'
     const refused = await issue({ ticketId, wants })
     expect(refused.body).toMatchObject({ type: '/problems/stock-short', wanted: 2, mostInOneLot: 1 })
     expect(await everything(house)).toBe(before)
@@ -115,7 +117,6 @@ describe('short life', () => {
     await receive(house, 'SR916SW', 'short', 3, '2028-05-31')
   })
   const wants = [{ designation: 'SR916SW', pieces: 1 }]
-  const ticketId = '00000000-0000-7000-8000-000000000002'
 
   it('is named and not given without the manager', async () => {
     const before = await everything(house)
@@ -187,7 +188,6 @@ describe('what does not fit', () => {
 
   it('more than is there, an unknown designation, the same one twice, and no watch', async () => {
     const before = await everything(house)
-    const ticketId = '00000000-0000-7000-8000-000000000003'
     expect((await issue({ ticketId, wants: [{ designation: 'SR66SW', pieces: 21 }] })).status).toBe(400)
     const unknown = await issue({ ticketId, wants: [{ designation: 'SR59SW', pieces: 1 }] })
     expect([unknown.status, unknown.body.errors[0].pointer]).toEqual([400, '#/wants/0/designation'])
@@ -198,12 +198,14 @@ describe('what does not fit', () => {
     expect((await issue({ ticketId, wants: twice })).body.errors[0].pointer).toBe('#/wants/1/designation')
     expect((await issue({ wants: [{ designation: 'SR66SW', pieces: 1 }] })).body.errors[0].pointer).toBe('#/watchId')
     expect((await issue({ watchId: '00000000-0000-7000-8000-00000000000f' })).status).toBe(404)
+    const nobodys = { ticketId: '00000000-0000-7000-8000-00000000000f', wants: [{ designation: 'SR66SW', pieces: 1 }] }
+    expect((await issue(nobodys)).body).toMatchObject({ type: '/problems/not-found', what: 'ticket' })
+    expect((await issue({ ticketId, watchId: watch })).body.errors[0].pointer).toBe('#/watchId')
     expect(await everything(house)).toBe(before)
   })
 
   it('an expired, a blocked and a listed lot are no offer', async () => {
     await addDesignation(house, 'SR936SW')
-    const ticketId = '00000000-0000-7000-8000-000000000004'
     const wants = [{ designation: 'SR936SW', pieces: 1 }]
     await receive(house, 'SR936SW', 'expired', 4, '2026-10-31')
     const blocked = await receive(house, 'SR936SW', 'blocked', 5, '2029-10-31')
@@ -216,7 +218,6 @@ describe('what does not fit', () => {
 })
 
 describe('a reservation', () => {
-  const ticketId = '00000000-0000-7000-8000-000000000005'
   it('is chosen for its planned day, keeps the pieces, and is graded afresh at issue', async () => {
     await addDesignation(house, 'SR1130SW')
     const early = await receive(house, 'SR1130SW', 'early', 2, '2029-04-30')

@@ -1,14 +1,15 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import type { House } from '../../support/house.ts'
-import { addDesignation, openStock, receive } from './shelf.ts'
+import { addDesignation, openStock, openTicket, receive } from './shelf.ts'
 
 let house: House
 beforeAll(async () => {
   house = await openStock()
+  ticketId = await openTicket(house)
 })
 afterAll(() => house.close())
 
-const ticketId = '00000000-0000-7000-8000-0000000000aa'
+let ticketId: string
 
 describe('64 issuers at once', () => {
   it('take the last pieces in order and never below zero', async () => {

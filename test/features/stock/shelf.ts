@@ -104,3 +104,15 @@ export async function everything(house: House) {
   )
   return JSON.stringify(rows)
 }
+
+/** A ticket of a quartz watch of which no calibre is known, so that any designation may be asked for. */
+export async function openTicket(house: House): Promise<string> {
+  const watchId = await addWatch(house, `T-${Math.random()}`, null)
+  const { rows } = await house.database.pool.query(
+    `with o as (insert into owner (name, search_name, created_by) values ('Ticket Owner', 'ticket owner', 'test') returning id)
+     insert into ticket (number, watch_id, owner_id, brought_by, complaint, booked_on, next_actor, next_by, created_by)
+     select $2, $1, o.id, 'owner', 'stopped', '2026-12-01', 'counter', '2026-12-05', 'test' from o returning id`,
+    [watchId, `T${Math.random()}`.slice(0, 12)],
+  )
+  return rows[0].id
+}
