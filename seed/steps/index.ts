@@ -7,6 +7,7 @@ import { guidePrices } from './prices.ts'
 import { rules } from './rules.ts'
 import { centreSettings } from './settings.ts'
 import type { Step } from './step.ts'
+import { stock } from './stock.ts'
 
 /** The demo's centre is built in this order; another step is one file and one line. */
 export const steps: readonly Step[] = [
@@ -17,5 +18,6 @@ export const steps: readonly Step[] = [
   calibresAndGuidance,
   book,
   counter,
+  stock,
   nightly,
 ]
