@@ -26,8 +26,10 @@ import { ownerPageRoutes } from './features/owner-pages/routes.ts'
 import { ownerRoutes } from './features/owners/routes.ts'
 import { partLotRoutes } from './features/part-lots/routes.ts'
 import { personRoutes } from './features/persons/routes.ts'
+import { reReckoningRoutes } from './features/re-reckonings/routes.ts'
 import { recallRoutes } from './features/recalls/routes.ts'
 import { reckoningRoutes } from './features/reckonings/routes.ts'
+import { rehearsalRoutes } from './features/rehearsals/routes.ts'
 import { cellAgeingRoutes } from './features/reports/cell-ageing.ts'
 import { cellOutlookRoutes } from './features/reports/cell-outlook-routes.ts'
 import { ticketReportRoutes } from './features/reports/ticket-routes.ts'
@@ -125,6 +127,8 @@ export async function buildApp(service: Service): Promise<App> {
     calibreRoutes,
     guidanceRoutes,
     houseRuleRoutes,
+    reReckoningRoutes,
+    rehearsalRoutes,
     reckoningRoutes,
     obligationRoutes,
     nightlyRunRoutes,

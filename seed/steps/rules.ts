@@ -1,5 +1,5 @@
 import type { Day } from '../../src/domain/day.ts'
-import { changeHouseRule } from '../../src/features/house-rules/house-rules.ts'
+import { changeHouseRule } from '../../src/features/house-rules/change.ts'
 import { doing, type Step } from './step.ts'
 
 /** Rules the house has changed, each on the day it was decided; and one that is decided and not yet in force. */

@@ -6,11 +6,22 @@ export type LocalSetting =
   | { readonly choices: readonly string[]; readonly words: string }
   | { readonly min: number; readonly max: number; readonly unit: string; readonly words: string }
 
+const minutes = (what: string) => ({
+  min: 1,
+  max: 6000,
+  unit: 'minutes',
+  words: `How long ${what} takes on the bench in this house; without it a rehearsal of rules tells no hours of that kind`,
+})
+
 export const localSettingTable = {
   notAsked: {
     choices: ['write', 'do-not-write'],
     words: 'Whether an owner who was never asked about letters is written to; the law of the place decides',
   },
+  completeServiceMinutes: minutes('a complete service'),
+  waterCheckMinutes: minutes('a water check'),
+  cellChangeMinutes: minutes('a cell change'),
+  sealsMinutes: minutes('a replacement of seals'),
 } as const satisfies Readonly<Record<string, LocalSetting>>
 
 export type LocalSettingKey = keyof typeof localSettingTable

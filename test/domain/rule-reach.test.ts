@@ -12,7 +12,7 @@ import { type AnyRequest, anyRequest } from './reckoning/any-request.ts'
 const RUNS = Number(process.env.PROPERTY_RUNS ?? 150)
 const keys = Object.keys(houseRuleTable) as HouseRuleKey[]
 
-const valueOf = (key: HouseRuleKey) => {
+const anyValue = (key: HouseRuleKey) => {
   const { min, max, default: usual } = houseRuleTable[key]
   const near = fc.integer({ min: -24, max: 24 }).map((n) => Math.min(max, Math.max(min, usual + n)))
   return fc.oneof(near, fc.integer({ min, max: Math.min(max, min + 400) }), fc.integer({ min, max }))
@@ -40,7 +40,7 @@ function kept({ facts, on }: AnyRequest, rules: HouseRules, rulesFrom: RulesFrom
 it.each(keys)('what %s moves stands in its reach', (key) => {
   let moved = 0
   fc.assert(
-    fc.property(anyRequest, valueOf(key), valueOf(key), (request, first, then) => {
+    fc.property(anyRequest, anyValue(key), anyValue(key), (request, first, then) => {
       const before = kept(request, { ...defaultHouseRules, [key]: first }, {})
       // a value that is not the first of its rule carries its from-day
       const after = kept(request, { ...defaultHouseRules, [key]: then }, { [key]: '2024-06-10' as Day })

@@ -4,7 +4,7 @@ import type { Created } from '../../http/creating.ts'
 import { etagOf } from '../../http/editing.ts'
 import type { Act } from '../../http/service.ts'
 import { keepBefore } from '../edits.ts'
-import { reckonLater } from '../obligations/later.ts'
+import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
 
 export type CalibreFields = {
   name: string
@@ -106,6 +106,7 @@ export async function editCalibre(
     where: { id },
     data: { ...(defined(input) as object), version: { increment: 1 } },
   })
-  if (row.beatsPerHour !== before.beatsPerHour) await reckonLater(tx, { calibreId: id }, today)
+  if (row.beatsPerHour !== before.beatsPerHour)
+    await startReReckoning(act, { calibreId: id }, { of: 'calibre', calibreId: id }, today)
   return shown(row)
 }

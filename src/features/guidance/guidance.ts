@@ -5,7 +5,8 @@ import { Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { refuseFuture } from '../facts/facts.ts'
-import { reckonLater } from '../obligations/later.ts'
+import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
+import type { Scope } from '../re-reckonings/scope.ts'
 
 export type NewGuidance = {
   calibreId?: string | undefined
@@ -20,17 +21,27 @@ export type NewGuidance = {
   sourcePaper: string
 }
 
-/** What the maker says, for a calibre or a model; a newer word is a new row, and every watch it touches is reckoned again. */
-export async function addGuidance(act: Act, input: NewGuidance): Promise<Created> {
-  const { tx, today, who } = act
-  const forModel = input.maker !== undefined || input.model !== undefined
-  if (forModel === (input.calibreId !== undefined) || (forModel && !(input.maker && input.model)))
+/** Whom the maker's word is about, and the day it was learned; refuses what cannot be on file. */
+export function readGuidance(input: Omit<NewGuidance, 'sourcePaper'>, today: Day): { scope: Scope; learned: Day } {
+  const { calibreId, maker, model } = input
+  const forModel = maker !== undefined || model !== undefined
+  if (forModel === (calibreId !== undefined) || (forModel && !(maker && model)))
     throw new Refusal('faulty-input', {}, [
       { pointer: '', detail: 'must name either calibreId, or maker and model together' },
     ])
   if (input.upToMonths !== undefined && input.upToMonths < input.months)
     throw new Refusal('faulty-input', {}, [{ pointer: '/upToMonths', detail: 'must not be below months' }])
   refuseFuture('The day it was learned', input.learned, today, '/learned')
+  return {
+    scope: calibreId ? { of: 'calibre', calibreId } : { of: 'model', maker: maker ?? '', model: model ?? '' },
+    learned: input.learned ?? today,
+  }
+}
+
+/** What the maker says, for a calibre or a model; a newer word is a new row, and every watch it touches is reckoned again. */
+export async function addGuidance(act: Act, input: NewGuidance): Promise<Created> {
+  const { tx, today, who } = act
+  const { scope, learned } = readGuidance(input, today)
   const row = await tx.guidance.create({
     data: {
       calibreId: input.calibreId ?? null,
@@ -41,17 +52,13 @@ export async function addGuidance(act: Act, input: NewGuidance): Promise<Created
       upToMonths: input.upToMonths ?? null,
       conditions: input.conditions ?? null,
       inForceFrom: dateOf(input.inForceFrom),
-      learned: dateOf(input.learned ?? today),
+      learned: dateOf(learned),
       sourcePaper: input.sourcePaper,
       recordedBy: who.name,
     },
   })
-  const touched = await reckonLater(
-    tx,
-    input.calibreId ? { calibreId: input.calibreId } : { maker: input.maker ?? '', model: input.model ?? '' },
-    today,
-  )
-  return { location: '/v1/guidance', body: { ...shown(row), touched } }
+  const reReckoning = await startReReckoning(act, { guidanceId: row.id }, scope, input.inForceFrom)
+  return { location: '/v1/guidance', body: { ...shown(row), reReckoning } }
 }
 
 type Row = Awaited<ReturnType<Db['guidance']['findUniqueOrThrow']>>

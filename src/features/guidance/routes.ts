@@ -4,6 +4,7 @@ import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { day, dayOut, id, idOut, line, obligationKind } from '../../http/shapes.ts'
+import { startedOut } from '../house-rules/routes.ts'
 import { addGuidance, listGuidance } from './guidance.ts'
 
 const months = z.number().int().min(1).max(240)
@@ -45,7 +46,7 @@ export function guidanceRoutes(app: Routes, service: Service): void {
         summary: 'What the maker says, from a day on; every watch it touches is reckoned again',
         body: guidanceBody,
         response: {
-          201: guidanceOut.extend({ touched: z.object({ watches: z.number().int(), marked: z.boolean() }) }),
+          201: guidanceOut.extend({ reReckoning: startedOut }),
         },
       },
     },

@@ -3,7 +3,8 @@ import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
-import { changeHouseRule, listHouseRules, listLocalSettings, setLocalSetting } from './house-rules.ts'
+import { changeHouseRule, setLocalSetting } from './change.ts'
+import { listHouseRules, listLocalSettings } from './house-rules.ts'
 
 const ruleOut = z.object({
   key: z.string(),
@@ -24,6 +25,9 @@ const ruleOut = z.object({
     }),
   ),
 })
+
+/** What a change sets going; few watches are reckoned at once, many by the job: GET /v1/re-reckonings/{id} tells how far. */
+export const startedOut = z.object({ id: idOut, fromDay: dayOut, watchesAtOnce: z.number().int().nullable() })
 
 export function houseRuleRoutes(app: Routes, service: Service): void {
   const tags = ['house rules']
@@ -56,6 +60,7 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
             fromDay: dayOut,
             reason: z.string(),
             recordedBy: z.string(),
+            reReckoning: startedOut.nullable().meta({ description: 'null where the number touches no watch' }),
           }),
         },
       },

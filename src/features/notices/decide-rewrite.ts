@@ -38,15 +38,15 @@ export async function standingBefore(tx: Db, watchIds: readonly string[]): Promi
 
 /**
  * For each obligation of one watch the name of its cycle, and the day the nightly run must look at it. Where anything
- * of the watch moved, or a rule came into force since, its letters are looked at anew: folding hangs together.
+ * of the watch moved, or the days of letters changed, its letters are looked at anew: folding hangs together.
  */
 export function lettersOf(
   obligations: readonly Obligation[],
   keeping: readonly Keeping[],
   before: readonly Before[],
-  by: { inForce: RulesInForce; today: Day; corrected: boolean },
+  by: { inForce: RulesInForce; today: Day; corrected: boolean; anew: boolean },
 ): Map<ObligationKind, { cycle: string; nextNoticeOn: Day | null }> {
-  const { inForce, today, corrected } = by
+  const { inForce, today, corrected, anew } = by
   const pairs = obligations.map((obligation) => {
     const was = before.find((row) => row.kind === obligation.kind) ?? null
     const kept = keeping.find((row) => row.kind === obligation.kind)
@@ -66,9 +66,7 @@ export function lettersOf(
     return { now, was }
   })
   const watchMoved =
-    before.length !== obligations.length ||
-    pairs.some(({ now, was }) => was === null || moved(now, was)) ||
-    before.some((row) => inForce.changedOn !== null && inForce.changedOn >= row.reckonedOn)
+    anew || before.length !== obligations.length || pairs.some(({ now, was }) => was === null || moved(now, was))
   return new Map(
     pairs.map(({ now, was }) => [
       now.kind,

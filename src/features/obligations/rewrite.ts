@@ -3,8 +3,9 @@ import type { Day } from '../../domain/day.ts'
 import { obligationKinds } from '../../domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
-import { type Before, lettersOf, settleCalls, standingBefore } from '../notices/decide-rewrite.ts'
+import { type Before, lettersOf, settleCalls } from '../notices/decide-rewrite.ts'
 import { factsOf } from './facts.ts'
+import { storedObligations, textOf } from './stored.ts'
 
 /**
  * Locks watches in the order of their ids before a fact of theirs is written, so that of two facts recorded at once the
@@ -20,6 +21,8 @@ export type RewriteOptions = {
   inForce?: RulesInForce
   /** the fact replaces a mistaken one: the cycle may then keep its name */
   correcting?: boolean
+  /** the days of letters themselves have changed: what may be written about is looked at anew, moved or not */
+  lettersAnew?: boolean
 }
 
 /** What the rows of these watches come to, reckoned from their facts and not written: the nightly rehearsal goes no further. */
@@ -28,7 +31,7 @@ export async function reckonedRows(
   watchIds: readonly string[],
   today: Day,
   before: ReadonlyMap<string, readonly Before[]>,
-  { inForce, correcting }: RewriteOptions & { inForce: RulesInForce },
+  { inForce, correcting, lettersAnew }: RewriteOptions & { inForce: RulesInForce },
 ) {
   const { rules, rulesFrom } = inForce
   const files = await factsOf(db, watchIds, today)
@@ -38,6 +41,7 @@ export async function reckonedRows(
       inForce,
       today,
       corrected: correcting ?? false,
+      anew: lettersAnew ?? false,
     })
     return obligationKinds.map((kind, index) => {
       const due = answer.obligations.find((obligation) => obligation.kind === kind)
@@ -67,22 +71,29 @@ export async function reckonedRows(
       }
     })
   })
-  return { answers, rows }
+  return { rows }
 }
 
+export type ObligationRow = Awaited<ReturnType<typeof reckonedRows>>['rows'][number]
+
 /**
- * Reckons watches from their facts and rewrites their obligations, in the caller's transaction: the one that recorded the
- * fact, or the nightly run's. The watches must be locked. Returns what was reckoned, by watch.
+ * Reckons watches from their facts and rewrites those obligations that came out otherwise, in the caller's transaction:
+ * the one that recorded the fact, the nightly run's, or a re-reckoning's. The watches must be locked. Returns how many
+ * watches have an obligation that moved.
  */
 export async function rewriteObligations(
   tx: Db,
   watchIds: readonly string[],
   today: Day,
   options: RewriteOptions = {},
-) {
+): Promise<{ moved: number }> {
   const inForce = options.inForce ?? (await rulesInForce(tx, today))
-  const before = await standingBefore(tx, watchIds)
-  const { answers, rows } = await reckonedRows(tx, watchIds, today, before, { ...options, inForce })
+  const stored = await storedObligations(tx, watchIds)
+  const before = new Map([...stored].map(([id, { before }]) => [id, before]))
+  const reckoned = (await reckonedRows(tx, watchIds, today, before, { ...options, inForce })).rows
+  const rows = reckoned.filter((row) => stored.get(row.watch_id)?.texts.get(row.kind) !== textOf(row))
+  await settleCalls(tx, reckoned, before, today)
+  if (rows.length === 0) return { moved: 0 }
   await tx.$executeRaw`
     insert into obligation (watch_id, kind, because, rule, base_on, base_from, base_until, event_on, last_word_on, notices_by, months, due_on, notices_due_on,
       coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckon_anew_on, reckoned_on)
@@ -97,6 +108,5 @@ export async function rewriteObligations(
       due_on = excluded.due_on, notices_due_on = excluded.notices_due_on, coming_up_from = excluded.coming_up_from, overdue_from = excluded.overdue_from,
       stop_on = excluded.stop_on, cycle = excluded.cycle, warnings = excluded.warnings, reconsider_on = excluded.reconsider_on, reckon_anew_on = excluded.reckon_anew_on,
       next_notice_on = excluded.next_notice_on, reckoned_on = excluded.reckoned_on, reckoned_at = now()`
-  await settleCalls(tx, rows, before, today)
-  return answers
+  return { moved: new Set(rows.map((row) => row.watch_id)).size }
 }

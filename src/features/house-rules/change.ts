@@ -1,0 +1,80 @@
+import { dateOf } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import { localSettingTable, settingFault } from '../../domain/local-settings.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import type { Created } from '../../http/creating.ts'
+import type { Act } from '../../http/service.ts'
+import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
+import type { Scope } from '../re-reckonings/scope.ts'
+import { isLocalSetting, isNoticeRule, isReckoningRule, isRule, ruleTable } from './house-rules.ts'
+
+export type NewRuleValue = { key: string; value: number; fromDay: Day; reason: string }
+
+/** Refuses a value that the rule does not take, or a day that has passed. */
+export function readRuleValue(input: Omit<NewRuleValue, 'reason'>, today: Day): void {
+  const rule = isRule(input.key) ? ruleTable[input.key] : undefined
+  if (!rule) throw faulty(['/key', 'is not a house rule; GET /v1/house-rules lists them'])
+  if (!Number.isInteger(input.value) || input.value < rule.min || input.value > rule.max)
+    throw faulty(['/value', `must be a whole number from ${rule.min} to ${rule.max} (${rule.unit})`])
+  if (input.fromDay < today)
+    throw new Refusal('rule-in-past', { earliest: today }, [
+      { pointer: '/fromDay', detail: `must not lie before ${today}` },
+    ])
+}
+
+/** A new value from a day on. The past is not rewritten, so the day may be today at the earliest. */
+export async function changeHouseRule(act: Act, input: NewRuleValue): Promise<Created> {
+  const { tx, today, who } = act
+  readRuleValue(input, today)
+  const row = await tx.houseRule.create({
+    data: {
+      key: input.key,
+      value: input.value,
+      fromDay: dateOf(input.fromDay),
+      reason: input.reason,
+      recordedOn: dateOf(today),
+      recordedBy: who.name,
+    },
+  })
+  const scope: Scope | null = isReckoningRule(input.key)
+    ? { of: 'rule', key: input.key }
+    : isNoticeRule(input.key)
+      ? { of: 'letters', on: input.fromDay }
+      : null
+  const reReckoning = scope && (await startReReckoning(act, { houseRuleId: row.id }, scope, input.fromDay))
+  return { location: '/v1/house-rules', body: { id: row.id, ...input, recordedBy: who.name, reReckoning } }
+}
+
+/** Says what the law of the place wants, from a day on. What was held back for want of it is looked at that night. */
+export async function setLocalSetting(
+  { tx, today, who }: Act,
+  input: { key: string; value: string | number; fromDay: Day; reason: string },
+): Promise<Created> {
+  if (!isLocalSetting(input.key)) throw faulty(['/key', 'is not a local setting; GET /v1/local-settings lists them'])
+  const fault = settingFault(localSettingTable[input.key], input.value)
+  if (fault) throw faulty(['/value', fault])
+  if (input.fromDay < today)
+    throw new Refusal('rule-in-past', { earliest: today }, [
+      { pointer: '/fromDay', detail: `must not lie before ${today}` },
+    ])
+  const row = await tx.houseRule.create({
+    data: {
+      key: input.key,
+      value: input.value,
+      fromDay: dateOf(input.fromDay),
+      reason: input.reason,
+      recordedOn: dateOf(today),
+      recordedBy: who.name,
+    },
+  })
+  await tx.$executeRaw`
+    update task set done_at = now(), done_by = ${who.name}, done_how = 'the setting was made'
+    where dedupe = ${`setting:${input.key}`} and done_at is null`
+  if (input.key === 'notAsked')
+    await tx.$executeRaw`
+      update obligation set next_notice_on = ${input.fromDay}::date
+      from (select distinct watch_id, kind from withheld_item where reasons && array['not-asked', 'not-asked-rule-missing']) held
+      where obligation.watch_id = held.watch_id and obligation.kind = held.kind and rule is not null
+        and (next_notice_on is null or next_notice_on > ${input.fromDay}::date)`
+  return { location: '/v1/local-settings', body: { id: row.id, ...input, recordedBy: who.name } }
+}
