@@ -1,4 +1,4 @@
-import { setLocalSetting } from '../../src/features/house-rules/house-rules.ts'
+import { setLocalSetting } from '../../src/features/house-rules/change.ts'
 import { changeSetting } from '../../src/features/tickets/settings.ts'
 import { doing, type Step } from './step.ts'
 

@@ -33,7 +33,7 @@ describe('guidance and house rules', () => {
       sourcePaper: 'bulletin 12',
     }
     const said = await house.as('manager').post('/v1/guidance', guidance).expect(201)
-    expect(said.body.touched).toEqual({ watches: 1, marked: false })
+    expect(said.body.reReckoning.watchesAtOnce).toBe(1)
     const { body } = await house.as('bench').get(`/v1/watches/${id}`).expect(200)
     expect(dueOf(body, 'complete-service')).toMatchObject({
       rule: 'maker',

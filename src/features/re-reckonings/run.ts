@@ -14,6 +14,8 @@ export type ReReckoningOptions = {
   leaseSeconds?: number
   /** how long to wait for transactions begun before the change; then the next tick tries again */
   patienceMs?: number
+  /** asks the run to come to an end after the batch it is at */
+  stop?: AbortSignal | undefined
   /** called after each committed batch; tests stop a run here */
   afterBatch?: (() => void | Promise<void>) | undefined
 }
@@ -40,7 +42,7 @@ export async function runReReckonings(
   options: ReReckoningOptions = {},
 ): Promise<{ finished: number; open: boolean }> {
   let finished = 0
-  for (;;) {
+  while (!options.stop?.aborted) {
     const claim = await claimNext(service, options)
     if (claim === null) break
     if (await carryOut(service, claim, options)) finished++
@@ -111,6 +113,7 @@ async function carryOut(
         return ids.length < batch ? null : last
       })
       await options.afterBatch?.()
+      if (cursor !== null && options.stop?.aborted) return giveBack(service, claim)
     }
     const { rowCount } = await database.pool.query(
       `update re_reckoning set state = 'finished', finished_at = clock_timestamp(), lease_until = null, total = done
