@@ -144,7 +144,7 @@ describe('facts', () => {
       .post(`/v1/watches/${id}/events`, { event: 'cell-fitted', on: '2025-06-15', source: 'own-record' })
       .expect(201)
     const { rows } = await house.database.pool.query(
-      `select (select xmin::text from watch_event where watch_id = $1) as fact, array_agg(distinct xmin::text) as obligations from obligation where watch_id = $1`,
+      `select (select xmin::text from watch_event where watch_id = $1) as fact, array_agg(distinct xmin::text) as obligations from obligation where watch_id = $1 and kind = 'cell-change'`,
       [id],
     )
     expect(rows[0].obligations).toEqual([rows[0].fact])
