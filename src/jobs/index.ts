@@ -5,6 +5,7 @@ import { deliverLetters } from './deliver.ts'
 import { tickFlagLots } from './flag-lots.ts'
 import { tickHousekeeping } from './housekeeping.ts'
 import { tickNightly } from './nightly.ts'
+import { tickReReckonings } from './re-reckon.ts'
 
 /** Something the service does by itself. `run` is safe at any moment, in any number of replicas: the database decides. */
 export type Job = {
@@ -17,7 +18,13 @@ export type Job = {
 
 /** The list of jobs. The clock only ticks; a tick that is late or missed is made good by the next one. */
 export const jobs: readonly Job[] = [
-  { name: 'nightly', every: '*/10 * * * *', run: (service) => tickNightly(service) },
+  { name: 're-reckon', every: '* * * * *', run: (service, stop) => tickReReckonings(service, { stop }) },
+  {
+    name: 'nightly',
+    every: '*/10 * * * *',
+    // letters rest on the rules in force: while dates are still reckoned anew, the night waits for its next tick
+    run: async (service, stop) => (await tickReReckonings(service, { stop })) && tickNightly(service),
+  },
   { name: 'flag-lots', every: '*/10 * * * *', run: tickFlagLots },
   { name: 'deliver', every: '* * * * *', run: (service, stop) => deliverLetters(service, stillAllowed, stop) },
   { name: 'housekeeping', every: '17 * * * *', run: tickHousekeeping },
