@@ -7,7 +7,7 @@ import type { Day } from '../../src/domain/day.ts'
  * watch in equal parts: hand-wound without a water claim, quartz without, and a diver's used in water often.
  *
  * Nothing is due before `today`. The first `due` watches have their first letter day on `today`, each of another owner;
- * all others come later, spread evenly over three years, a twentieth of them soon enough to ride along.
+ * all others come later, spread evenly over the rest of their interval, a twentieth of them soon enough to ride along.
  */
 export type CentreSize = { watches: number; due: number; today: Day; ownersPerWatch?: number }
 
@@ -20,7 +20,7 @@ export async function generateCentre(client: pg.Client | pg.PoolClient, size: Ce
   const day = (expression: string) => `(date '${today}' + (${expression})::int)`
   /** days from today to the watch's first letter day: 0 for the due ones */
   const away = `case when n < ${due} * 5 / 4 and n % 5 <> 4 then 0
-    when hashint4(n) % 20 = 0 then 1 + abs(hashint4(n * 7)) % 25 else 40 + abs(hashint4(n * 13)) % 1000 end`
+    when hashint4(n) % 20 = 0 then 1 + abs(hashint4(n * 7)) % 25 else 40 + abs(hashint4(n * 13)) % case n % 3 when 0 then 1000 when 1 then 600 else 270 end end`
   await client.query('begin')
   await client.query(`set local synchronous_commit = off`)
   await client.query(`set local session_replication_role = replica`)
@@ -30,18 +30,18 @@ export async function generateCentre(client: pg.Client | pg.PoolClient, size: Ce
   await client.query(`insert into owner (id, name, language, search_name, created_at, created_by)
     select owner_id, 'Invented Owner ' || n, (array['en', 'de', 'fr', 'es', 'pt'])[1 + n % 5], 'invented owner ' || md5(n::text), timestamptz '2019-01-01' + n * interval '1 second', 'generator'
     from plan where n % 5 <> 4`)
-  await client.query(`insert into contact (owner_id, means, value, search_value, created_by)
-    select owner_id, 'e-mail', 'owner' || n || '@example.org', 'owner' || n || '@example.org', 'generator' from plan where n % 5 <> 4`)
-  await client.query(`insert into notice_choice (owner_id, kind, choice, chosen_on, means, wording, recorded_by)
-    select owner_id, kind, 'yes', '2019-01-01', 'counter', 'May we write to you?', 'generator'
+  await client.query(`insert into contact (id, owner_id, means, value, search_value, created_by)
+    select gen_random_uuid(), owner_id, 'e-mail', 'owner' || n || '@example.org', 'owner' || n || '@example.org', 'generator' from plan where n % 5 <> 4`)
+  await client.query(`insert into notice_choice (id, owner_id, kind, choice, chosen_on, means, wording, recorded_by)
+    select gen_random_uuid(), owner_id, kind, 'yes', '2019-01-01', 'counter', 'May we write to you?', 'generator'
     from plan, unnest(array['complete-service', 'water-check', 'cell-change']) kind where n % 5 <> 4`)
   await client.query(`insert into watch (id, maker, kind, claim_marked, claim_bar, first_seen, owner_id, owner_known_on, created_by)
     select watch_id, 'Halden', (array['hand-wound', 'quartz', 'self-winding'])[1 + sort], case when sort = 2 then 'rated' else 'none' end,
       case when sort = 2 then 20 end, '2015-01-01', owner_id, '2015-01-01', 'generator' from plan`)
-  await client.query(`insert into ownership (watch_id, owner_id, from_day, learned, how, recorded_by)
-    select watch_id, owner_id, '2015-01-01', '2015-01-01', 'booked in', 'generator' from plan`)
-  await client.query(`insert into wear_statement (watch_id, owner_id, water, learned, source, recorded_by)
-    select watch_id, owner_id, 'often', '2015-01-01', 'own-record', 'generator' from plan where sort = 2`)
+  await client.query(`insert into ownership (id, watch_id, owner_id, from_day, learned, how, recorded_by)
+    select gen_random_uuid(), watch_id, owner_id, '2015-01-01', '2015-01-01', 'booked in', 'generator' from plan`)
+  await client.query(`insert into wear_statement (id, watch_id, owner_id, water, learned, source, recorded_by)
+    select gen_random_uuid(), watch_id, owner_id, 'often', '2015-01-01', 'own-record', 'generator' from plan where sort = 2`)
   // hand-wound: sixty months, first letter sixty days before; cell: twenty-four and forty-five; water check: twelve and thirty
   const dueOf = { 0: 'first_letter + 60', 1: 'first_letter + 45', 2: 'first_letter + 30' } as const
   await client.query(`create temporary table base on commit drop as
@@ -50,12 +50,12 @@ export async function generateCentre(client: pg.Client | pg.PoolClient, size: Ce
   await client.query(`create temporary table fact on commit drop as
     select base.*, (wanted - make_interval(months => case sort when 0 then 60 when 1 then 24 else 12 end))::date as main,
       case when sort = 0 then null else ('2026-06-01'::date + abs(hashint4(n * 3)) % 150)::date end as service from base`)
-  await client.query(`insert into watch_event (watch_id, event, happened, source, learned, passed, recorded_by)
-    select watch_id, 'complete-service', coalesce(service, main)::text, 'own-record', coalesce(service, main), null, 'generator' from fact
+  await client.query(`insert into watch_event (id, watch_id, event, happened, source, learned, passed, recorded_by)
+    select gen_random_uuid(), watch_id, 'complete-service', coalesce(service, main)::text, 'own-record', coalesce(service, main), null::boolean, 'generator' from fact
     where sort <> 2
-    union all select watch_id, 'complete-service', least(service, main)::text, 'own-record', least(service, main), null, 'generator' from fact where sort = 2
-    union all select watch_id, 'cell-fitted', main::text, 'own-record', main, null, 'generator' from fact where sort = 1
-    union all select watch_id, 'water-test', main::text, 'own-record', main, true, 'generator' from fact where sort = 2`)
+    union all select gen_random_uuid(), watch_id, 'complete-service', least(service, main)::text, 'own-record', least(service, main), null, 'generator' from fact where sort = 2
+    union all select gen_random_uuid(), watch_id, 'cell-fitted', main::text, 'own-record', main, null, 'generator' from fact where sort = 1
+    union all select gen_random_uuid(), watch_id, 'water-test', main::text, 'own-record', main, true, 'generator' from fact where sort = 2`)
   await client.query(obligations(today))
   await client.query('commit')
   await client.query('analyze')

@@ -1,0 +1,46 @@
+import pg from 'pg'
+import { afterAll, beforeAll, expect, test } from 'vitest'
+import { rulesInForce } from '../../src/features/house-rules/house-rules.ts'
+import { runNight } from '../../src/features/nightly-runs/run.ts'
+import { reckonedRows } from '../../src/features/obligations/rewrite.ts'
+import { exampleSize, generateCentre } from '../support/generate-centre.ts'
+import { type House, openHouse } from '../support/house.ts'
+import { rows } from './book.ts'
+
+// The benches lean on these rows: they must be what the service itself would have made of the facts.
+let house: House
+const size = exampleSize(600, 60)
+beforeAll(async () => {
+  house = await openHouse({ now: size.today })
+  const client = new pg.Client({ connectionString: house.databaseUrl })
+  await client.connect()
+  await generateCentre(client, size)
+  await client.end()
+})
+afterAll(() => house.close())
+
+test('the obligations put on file in SQL are those the reckoning makes of the facts', async () => {
+  const columns = `watch_id, kind, because, rule, base_on::text, base_from, base_until::text, months, due_on::text, notices_due_on::text,
+    coming_up_from::text, overdue_from::text, stop_on::text, cycle, next_notice_on::text`
+  const onFile = await rows(house, `select ${columns} from obligation order by watch_id, kind`)
+  const ids = [...new Set(onFile.map((row) => row.watch_id))]
+  const db = house.database.prisma
+  const made = await reckonedRows(db, ids, size.today, new Map(), { inForce: await rulesInForce(db, size.today) })
+  const wanted = made.rows
+    .map((row) => Object.fromEntries(Object.keys(onFile[0]).map((name) => [name, row[name as keyof typeof row]])))
+    .sort((a, b) => (`${a.watch_id} ${a.kind}` < `${b.watch_id} ${b.kind}` ? -1 : 1))
+  // a letter day that the end of a month moved to yesterday is looked at today
+  const today = (row: (typeof wanted)[number]) => ({
+    ...row,
+    next_notice_on:
+      row.next_notice_on !== null && String(row.next_notice_on) < size.today ? size.today : row.next_notice_on,
+  })
+  expect(onFile.map(today)).toEqual(wanted.map(today))
+  expect(onFile).toHaveLength(2400)
+})
+
+test('the night writes one letter to each owner who is due', async () => {
+  const counts = await runNight(house.service, size.today, { batch: 25 })
+  expect(counts).toMatchObject({ letters: 60, withheld: 0, looked: 60 })
+  expect(counts?.items).toBeGreaterThanOrEqual(60)
+})
