@@ -30,7 +30,7 @@ export type DeliveryOptions = {
   resendSeconds?: number
   leases?: Leases
   waits?: Waits
-  /** one claim of so many; the smaller, the fresher the check */
+  /** one claim of so many; else as many as the relay takes in half a second, so that the check before hand-over is fresh */
   batch?: number
   stop?: AbortSignal
   at?: AtPoint
@@ -46,6 +46,7 @@ const RESEND_SECONDS = 20 * 3600
 const FOR_EVER = 10 * 365 * 86_400
 /** so many letters in a row that found no relay end the round; the rest wait for the next one */
 const UNREACHABLE_LIMIT = 5
+const LARGEST_BATCH = 200
 
 export function resendSecondsOf(options: Pick<DeliveryOptions, 'transport' | 'policy' | 'resendSeconds'>): number {
   if (options.transport.idempotent) return FOR_EVER
@@ -62,7 +63,20 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
   const counts: DeliveryCounts = { sent: 0, failed: 0, putBack: 0, inDoubt: 0, withdrawn: 0, fenced: 0, swept: 0 }
   const mark = gather((marks: sql.Mark[]) => sql.markHandingOver(pool, leaseOwner, marks, leases))
   const record = gather((sent: sql.Sent[]) => sql.recordSent(pool, leaseOwner, sent))
-  const batch = options.batch ?? transport.connections * 4
+  const least = transport.connections * 2
+  const pace = { since: performance.now(), settled: 0, batch: options.batch ?? least }
+
+  /** As many as were settled of late in half a second. */
+  function nextBatch(): number {
+    if (options.batch) return options.batch
+    const seconds = (performance.now() - pace.since) / 1000
+    if (pace.settled >= least && seconds > 0.05) {
+      pace.batch = Math.min(LARGEST_BATCH, Math.max(least, Math.round((pace.settled / seconds) * 0.5)))
+      pace.since = performance.now()
+      pace.settled = 0
+    }
+    return pace.batch
+  }
 
   const swept = await sql.sweep(pool, resendSeconds)
   counts.swept = swept.queued + swept.doubtful.length
@@ -77,6 +91,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
   const ended = () => dry || unreachable >= UNREACHABLE_LIMIT || options.stop?.aborted === true
 
   async function refill(): Promise<void> {
+    const batch = nextBatch()
     const claims = await sql.claimDue(pool, leaseOwner, batch, leases)
     if (claims.length < batch) dry = true
     if (claims.length === 0) return
@@ -167,7 +182,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
   async function worker(): Promise<void> {
     for (;;) {
       if (unreachable >= UNREACHABLE_LIMIT || options.stop?.aborted) return
-      if (ready.length <= transport.connections && !ended() && !refilling) {
+      if (ready.length < pace.batch && !ended() && !refilling) {
         refilling = refill().finally(() => {
           refilling = undefined
         })
@@ -186,6 +201,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
           throw new Fenced()
       })
       await settle(claim, outcome)
+      pace.settled++
     }
   }
 

@@ -6,11 +6,13 @@ import { migrate } from '../../src/db/migrate.ts'
 import { killRun } from './delivery/kill-run.ts'
 
 /**
- * The large kill suite, by hand: `npx tsx test/faults/kill-suite.ts [notices] [kills] [replicas]`. Each seed once with the
+ * The large kill suite, by hand: `npx tsx test/faults/kill-suite.ts [notices] [kills] [replicas] [hold|resend]`. Each seed once with the
  * policy hold (nothing twice, nothing lost without being told) and once with resend (nothing lost; a second copy is the
  * first to the byte with the same key, so that a relay honouring the key keeps one).
  */
-const [notices = 10_000, kills = 200, replicas = 3] = process.argv.slice(2).map(Number)
+const [notices = 10_000, kills = 200, replicas = 3] = process.argv.slice(2, 5).map(Number)
+const only = process.argv[5]
+const policies = (['hold', 'resend'] as const).filter((policy) => only === undefined || policy === only)
 const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-kills-'))
 const server = await startEmbedded({
   dataFolder: path.join(folder, 'data'),
@@ -25,7 +27,7 @@ for (const signal of ['SIGINT', 'SIGTERM'] as const) process.once(signal, () => 
 let bad = 0
 try {
   await migrate(server.url)
-  for (const policy of ['hold', 'resend'] as const) {
+  for (const policy of policies) {
     for (const seed of [42, 7, 2026]) {
       const result = await killRun({ databaseUrl: server.url, seed, policy, notices, kills, replicas, replyMs: 20 })
       console.log(JSON.stringify({ policy, seed, notices, replicas, ...result }))
