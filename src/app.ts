@@ -18,6 +18,7 @@ import { gasketLotRoutes } from './features/gasket-lots/routes.ts'
 import { guidanceRoutes } from './features/guidance/routes.ts'
 import { houseRuleRoutes } from './features/house-rules/routes.ts'
 import { importRoutes } from './features/imports/routes.ts'
+import { registerGauges } from './features/metrics/gauges.ts'
 import { nightlyRunRoutes } from './features/nightly-runs/routes.ts'
 import { lettersQuietRoutes } from './features/notices/decide-routes.ts'
 import { noticeRoutes } from './features/notices/routes.ts'
@@ -116,7 +117,7 @@ export async function buildApp(service: Service): Promise<App> {
   })
 
   await registerOpenapi(app)
-  registerHealth(app, service)
+  registerGauges(registerHealth(app, service), service)
 
   const features = [
     staffKeyRoutes,

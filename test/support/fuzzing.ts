@@ -36,7 +36,7 @@ const rarely = <T>(usual: T, weight: number, ...others: T[]) =>
 /** The kind of thing the parameter of an address names: `{id}` after `/owners/` is one of the owners. */
 const placed = (path: string, name: string) => new RegExp(`/([a-z-]+)/\\{${name}\\}`).exec(path)?.[1] ?? kindOf(name)
 
-function anyAsk(description: Description): fc.Arbitrary<Ask> {
+function anyAsk(description: Description): { asked: fc.Arbitrary<Ask>; one: (index: number) => fc.Arbitrary<Ask> } {
   const per = description.operations.map((operation, index) => {
     const names = [...operation.path.matchAll(/\{(\w+)\}/g)].map((found) => found[1] ?? '')
     const parameter = (name: string) => operation.parameters.find((one) => one.name === name && one.in === 'path')
@@ -88,12 +88,9 @@ function anyAsk(description: Description): fc.Arbitrary<Ask> {
     })
   })
   // operations that make things come up more often, so that the others find something there
-  return fc.oneof(
-    ...per.map((arbitrary, index) => ({
-      weight: description.operations[index]?.method === 'POST' ? 3 : 2,
-      arbitrary,
-    })),
-  )
+  const weight = (index: number) => (description.operations[index]?.method === 'POST' ? 3 : 2)
+  const asked = fc.oneof(...per.map((arbitrary, index) => ({ weight: weight(index), arbitrary })))
+  return { asked, one: (index) => per[index] ?? asked }
 }
 
 /** What is known to be there, by kind; the last forty of each, so that requests meet. */
@@ -162,7 +159,17 @@ export async function fuzz({ app, pool, keys, seed, requests }: Surroundings): P
   let mark = await database.taken()
   let lastKey = '"first"'
 
-  const asks = fc.sample(anyAsk(description), { seed, numRuns: requests })
+  // first what makes things that need nothing else, so that the rest finds something there
+  const starts = description.operations.flatMap((operation, index) =>
+    operation.method === 'POST' && !operation.path.includes('{') && operation.bodies['application/json'] ? [index] : [],
+  )
+  const { asked, one } = anyAsk(description)
+  const first = starts.flatMap((index) =>
+    fc
+      .sample(one(index), { seed, numRuns: 4 })
+      .map((ask): Ask => ({ ...ask, key: 'fresh', header: '', media: 'application/json' })),
+  )
+  const asks = [...first, ...fc.sample(asked, { seed, numRuns: requests })].slice(0, requests)
   for (const ask of asks) {
     const operation = description.operations[ask.operation] as Operation
     let at = 0
@@ -193,6 +200,8 @@ export async function fuzz({ app, pool, keys, seed, requests }: Surroundings): P
       method: operation.method,
       url,
       headers,
+      // links are braked by address; here it is not the brake that is tried
+      remoteAddress: `10.1.${(found.requests >> 8) & 255}.${found.requests & 255}`,
       ...(body !== undefined && { payload: JSON.stringify(body) }),
     })
     found.requests += 1
@@ -217,9 +226,13 @@ export async function fuzz({ app, pool, keys, seed, requests }: Surroundings): P
     if (status >= 400) {
       const problem = parsed as { status?: number; type?: string } | undefined
       const wrong = description.isProblem(parsed)
-      if (!type.startsWith('application/problem+json') || wrong || problem?.status !== status)
+      // an owner who follows a link is answered with a page
+      const page = operation.roles === 'owner-link' && type.startsWith('text/html')
+      if (!page && (!type.startsWith('application/problem+json') || wrong || problem?.status !== status))
         fault(`a refusal that is no problem: ${type} ${wrong}`)
-      if ((await database.taken()) !== mark) {
+      // it may have revoked its own key
+      if (status === 401) await pool.query('update staff_key set revoked_at = null, revoked_by = null')
+      else if ((await database.taken()) !== mark) {
         const after = await database.look()
         const changed = after.filter((line, n) => line !== before[n])
         if (changed.length > 0) fault(`a refusal that changed ${changed}`)

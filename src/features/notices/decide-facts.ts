@@ -5,6 +5,7 @@ import { Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { lockWatches } from '../obligations/rewrite.ts'
+import { wakeNotices } from '../owners/owners.ts'
 import { wakeWatch } from '../watches/watches.ts'
 
 /** What is told at the counter that changes no date and yet decides whether a letter goes. Each ends or begins a silence. */
@@ -87,10 +88,7 @@ export async function setLawfulBasis(
       recordedBy: who.name,
     },
   })
-  await tx.$executeRaw`
-    update obligation set next_notice_on = ${today}::date from watch
-    where watch.id = obligation.watch_id and watch.owner_id = ${ownerId}::uuid and rule is not null and kind <> 'seals'
-      and coming_up_from <= ${today}::date and (next_notice_on is null or next_notice_on > ${today}::date)`
+  await wakeNotices(tx, [ownerId], today)
   return {
     location: `/v1/owners/${ownerId}`,
     body: { id: row.id, ownerId, basis: row.basis, keepUntil: row.keepUntil ? dayFrom(row.keepUntil) : null },
