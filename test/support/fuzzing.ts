@@ -231,8 +231,10 @@ export async function fuzz({ app, pool, keys, seed, requests }: Surroundings): P
       if (!page && (!type.startsWith('application/problem+json') || wrong || problem?.status !== status))
         fault(`a refusal that is no problem: ${type} ${wrong}`)
       // it may have revoked its own key
-      if (status === 401) await pool.query('update staff_key set revoked_at = null, revoked_by = null')
-      else if ((await database.taken()) !== mark) {
+      if (status === 401) {
+        await pool.query('update staff_key set revoked_at = null, revoked_by = null')
+        before = await database.look()
+      } else if ((await database.taken()) !== mark) {
         const after = await database.look()
         const changed = after.filter((line, n) => line !== before[n])
         if (changed.length > 0) fault(`a refusal that changed ${changed}`)
