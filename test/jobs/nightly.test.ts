@@ -192,6 +192,55 @@ describe('a night', () => {
   })
 })
 
+describe('a visit', () => {
+  /** An ended ticket of this watch, with one line of its estimate declined where `declined` says which. */
+  async function visit(watch: string, owner: string, ended: string, declined?: 'complete_service' | 'pressure_test') {
+    const [ticket] = await rows(
+      house,
+      `insert into ticket (number, watch_id, owner_id, brought_by, complaint, booked_on, ended, ended_on, step, created_by)
+       values ('T' || gen_random_uuid(), $1, $2, 'the owner', 'runs slow', $3, 'handed-over', $3, 'handed-over', 'test') returning id`,
+      [watch, owner, ended],
+    )
+    if (!declined) return
+    await rows(
+      house,
+      `with e as (insert into estimate (ticket_id, n, kind, currency, rounding, made_on, net, tax, total, recorded_by)
+         values ($1, 1, 'fixed', 'EUR', 'per-total', $2, 0, 0, 0, 'test') returning id),
+       l as (insert into estimate_line (estimate_id, place, what, quantity, choice, ${declined}) select id, 1, 'what was offered', 1, 'should', true from e returning id)
+       select id from l`,
+      [ticket.id, ended],
+    ).then(([line]) =>
+      rows(
+        house,
+        `insert into estimate_answer (ticket_id, version, line_id, answer, person, how, on_day, at, total, recorded_by)
+         values ($1, 1, $2, 'no', 'the owner', 'in-person', $3, now(), 0, 'test')`,
+        [ticket.id, line.id, ended],
+      ),
+    )
+  }
+
+  test('that ended keeps reminders away for thirty days, whatever is due', async () => {
+    const owner = await addOwner(house)
+    const watch = await serviced(house, owner, '2022-01-20')
+    await visit(watch, owner, '2026-11-20')
+    expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({
+      letters: 0,
+      reasons: { 'thirty-days': 1 },
+    })
+    expect(await runNight(house.service, day('2026-12-19'))).toMatchObject({ letters: 0, looked: 0 })
+    expect(await runNight(house.service, day('2026-12-20'))).toMatchObject({ letters: 1 })
+  })
+
+  test('at which the service was declined is quiet for a year, then writes once', async () => {
+    const owner = await addOwner(house)
+    const watch = await serviced(house, owner, '2021-11-30')
+    await visit(watch, owner, '2026-10-10', 'complete_service')
+    expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ letters: 0, reasons: { declined: 1 } })
+    expect(await runNight(house.service, day('2027-10-10'))).toMatchObject({ letters: 1 })
+    expect((await letters())[0].items).toEqual(['complete-service after-refusal'])
+  })
+})
+
 describe('a cell that gave a sign', () => {
   test('the fact, the obligation and the task to call are one transaction (equal xmin)', async () => {
     const owner = await addOwner(house)

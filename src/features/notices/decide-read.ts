@@ -13,6 +13,7 @@ import type { BaseFrom, Rule } from '../../domain/reckoning/answer.ts'
 import type { ObligationKind } from '../../domain/reckoning/facts.ts'
 import { letterDaysOf } from '../../domain/reckoning/windows.ts'
 import { guaranteeEnd } from '../../domain/tickets/guarantee.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 
 /** An obligation as it stands on file, or as a rehearsal has reckoned it. */
 export type ObligationRow = {
@@ -307,6 +308,20 @@ export const partsOf = ({ booked, held, refused, calls, guarantees }: PartRows) 
   calls: new Map(calls.map((row) => [`${row.watchId} ${row.day}`, row.open ? ('open' as const) : ('done' as const)])),
 })
 
+/** Lines of an estimate that were declined and not agreed to since: a service, or the test that comes with the seals. */
+export const declinedLines = (
+  watchIds: readonly string[],
+  recordIds: readonly string[],
+  until: Date | null = null,
+) => Prisma.sql`
+  select t.watch_id, case when l.complete_service then 'complete-service' else 'water-check' end, a.on_day
+  from ticket t join estimate_answer a on a.ticket_id = t.id and a.answer = 'no'
+  join estimate_line l on l.id = a.line_id and (l.complete_service or l.pressure_test)
+  where t.watch_id = any(${[...watchIds]}::uuid[]) and t.owner_id = any(${[...recordIds]}::uuid[])
+    and a.recorded_at <= coalesce(${until}::timestamptz, 'infinity')
+    and not exists (select from estimate_answer later where later.line_id = a.line_id and later.seq > a.seq and later.answer = 'yes'
+      and later.recorded_at <= coalesce(${until}::timestamptz, 'infinity'))`
+
 /** What belongs to single items: what was booked, held for doubt, refused, and whether the counter has called. */
 async function readParts(db: Db, watchIds: readonly string[], recordIds: readonly string[], on: Day): Promise<Parts> {
   const ids = [...watchIds]
@@ -322,10 +337,12 @@ async function readParts(db: Db, watchIds: readonly string[], recordIds: readonl
     select watch_id as "watchId", kind, cycle, min(run_on)::text as since from withheld_item
     where watch_id = any(${ids}::uuid[]) and reasons <@ array['base-in-doubt', 'doubtful-pair']
     group by 1, 2, 3`
-  const refused = await db.$queryRaw<{ watchId: string; kind: string; day: Day }[]>`
-    select r.watch_id as "watchId", r.kind, max(r.refused_on)::text as day
-    from refused_offer r join watch w on w.id = r.watch_id and w.owner_id is not distinct from r.owner_id
-    where r.watch_id = any(${ids}::uuid[]) and r.refused_on <= ${on}::date group by 1, 2`
+  const refused = await db.$queryRaw<PartRows['refused']>`
+    select "watchId", kind, max(day)::text as day from (
+      select r.watch_id as "watchId", r.kind, r.refused_on as day from refused_offer r where r.watch_id = any(${ids}::uuid[])
+        and r.owner_id = any(${[...recordIds]}::uuid[]) and r.refused_on <= ${on}::date
+      union all ${declinedLines(ids, recordIds)}) said
+    group by 1, 2`
   const calls = await db.$queryRaw<{ watchId: string; day: Day; open: boolean }[]>`
     select watch_id as "watchId", due_on::text as day, bool_or(done_at is null) as open from task
     where watch_id = any(${ids}::uuid[]) and kind = 'call-about-cell' group by 1, 2`

@@ -7,6 +7,7 @@ import type { RulesInForce } from '../house-rules/house-rules.ts'
 import { factsOf } from '../obligations/facts.ts'
 import {
   assemble,
+  declinedLines,
   emptyMemory,
   type ObligationRow,
   type OwnerRow,
@@ -165,8 +166,11 @@ async function partsThen(
     where watch_id = any(${ids}::uuid[]) and reasons <@ array['base-in-doubt', 'doubtful-pair'] and run_on < ${on}::date
     group by 1, 2, 3`
   const refused = await db.$queryRaw<PartRows['refused']>`
-    select watch_id as "watchId", kind, max(refused_on)::text as day from refused_offer
-    where watch_id = any(${ids}::uuid[]) and owner_id = any(${[...recordIds]}::uuid[]) and recorded_at <= ${at} group by 1, 2`
+    select "watchId", kind, max(day)::text as day from (
+      select watch_id as "watchId", kind, refused_on as day from refused_offer
+      where watch_id = any(${ids}::uuid[]) and owner_id = any(${[...recordIds]}::uuid[]) and recorded_at <= ${at}
+      union all ${declinedLines(ids, recordIds, at)}) said
+    group by 1, 2`
   const calls = await db.$queryRaw<PartRows['calls']>`
     select watch_id as "watchId", due_on::text as day, bool_or(done_at is null or done_at > ${at}) as open from task
     where watch_id = any(${ids}::uuid[]) and kind = 'call-about-cell' and made_at <= ${at} group by 1, 2`
