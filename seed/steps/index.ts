@@ -2,6 +2,7 @@ import { book } from './book.ts'
 import { calibresAndGuidance } from './calibres.ts'
 import { counter } from './counter.ts'
 import { keys } from './keys.ts'
+import { letters } from './letters.ts'
 import { nightly } from './nightly.ts'
 import { guidePrices } from './prices.ts'
 import { rules } from './rules.ts'
@@ -20,4 +21,5 @@ export const steps: readonly Step[] = [
   counter,
   stock,
   nightly,
+  letters,
 ]

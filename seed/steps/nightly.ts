@@ -1,4 +1,4 @@
-import { runNight } from '../../src/jobs/nightly.ts'
+import { runNight } from '../../src/features/nightly-runs/run.ts'
 import type { Step } from './step.ts'
 import { count } from './step.ts'
 
@@ -55,10 +55,10 @@ export const nightly: Step = {
     ]
   },
   tries: async (demo) => {
-    // the fullest letter to somebody who reads English: three things about one owner's watches, or more
+    // the fullest letter to a person who reads English
     const { rows } = await demo.service.database.pool.query<{ id: string }>(
-      `select n.id from notice n join notice_item i on i.notice_id = n.id and i.booked = 'letter'
-       where n.run_on = $1 and n.language = 'en' group by n.id order by count(distinct i.watch_id) desc, count(*) desc, n.id limit 1`,
+      `select n.id from notice n join owner o on o.id = n.owner_id join notice_item i on i.notice_id = n.id and i.booked = 'letter'
+       where n.run_on = $1 and n.language = 'en' and not o.is_firm group by n.id order by count(distinct i.watch_id) desc, count(*) desc, n.id limit 1`,
       [demo.today],
     )
     return [

@@ -7,7 +7,7 @@ import { type Demo, idOf, newDemo } from '../../seed/steps/step.ts'
 import type { Day } from '../../src/domain/day.ts'
 import { defaultHouseRules } from '../../src/domain/house-rules.ts'
 import type { ImportedWatch } from '../../src/features/imports/imports.ts'
-import { runNight } from '../../src/jobs/nightly.ts'
+import { runNight } from '../../src/features/nightly-runs/run.ts'
 import { type House, openHouse } from '../support/house.ts'
 
 /** The demo's steps, on a small centre: through the same use cases, into a database of the test's own. */
