@@ -43,10 +43,13 @@ export function demoClock(config: Config): Service['clock'] {
 
 export type OpenDemo = { service: Service; close: () => Promise<void> }
 
-/** The demo's own database server, with an empty database in it: what an earlier demo left is thrown away. */
+/**
+ * The demo's own database server, with an empty database in it: it goes when the demo stops, and what an earlier demo
+ * that was killed left behind is thrown away. The letters stay until the next demo.
+ */
 export async function openDemo(config: Config): Promise<OpenDemo> {
   await rm(config.letters.folder, { recursive: true, force: true })
-  const server = await startEmbedded({ dataFolder: config.dataFolder, throwaway: true })
+  const server = await startEmbedded({ dataFolder: path.join(config.dataFolder, 'database'), throwaway: true })
   await emptied(server.url)
   await migrate(server.url)
   const log = makeLog(config.logLevel)

@@ -54,10 +54,14 @@ export function lastFourOf(serial: string | null): string | null {
   return characters.length > 4 ? characters.slice(-4).join('') : null
 }
 
+const folded = (text: string) => plain(text).toUpperCase().toLowerCase()
+
 /** Free text of the house may quote the number; a letter does not. */
 export function withoutNumber(text: string | null, serial: string | null): string | null {
   const characters = [...plain(serial ?? '')]
   if (text === null || characters.length < 4) return text
+  // most texts quote no number, and to compile the tolerant pattern costs as much as to write the rest of the letter
+  if (!folded(text).includes(folded(serial ?? ''))) return text
   const tolerant = characters.map((c) => c.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')).join('[^\\p{L}\\p{N}]*')
   return text.replace(new RegExp(tolerant, 'giu'), `…${lastFourOf(serial) ?? ''}`)
 }

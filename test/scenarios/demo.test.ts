@@ -1,3 +1,6 @@
+import { readdir, readFile } from 'node:fs/promises'
+import path from 'node:path'
+import { simpleParser } from 'mailparser'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { asCurl, runSteps, tries } from '../../seed/account.ts'
 import { calibres } from '../../seed/invented/calibres.ts'
@@ -102,6 +105,30 @@ describe('the demo, built small', () => {
       expect.arrayContaining(['owner-deceased', 'letters-refused', 'not-asked', 'no-address', 'owner-unknown']),
     )
     expect(await runNight(house.service, today)).toBeNull()
+  })
+
+  test('leaves each letter as one file that a mail program reads, to an address of its owner, without the whole number', async () => {
+    const { folder } = house.service.config.letters
+    const files = (await readdir(folder)).filter((file) => file.endsWith('.eml'))
+    const { rows } = await house.database.pool.query(
+      `select n.id, n.state, array_agg(distinct c.value) as addresses from notice n
+       join contact c on c.owner_id = n.owner_id and c.means = 'e-mail' where n.run_on = $1 group by n.id`,
+      [today],
+    )
+    expect(rows.length).toBeGreaterThan(10)
+    expect(files.sort()).toEqual(rows.map((row) => `${row.id}.eml`).sort())
+    expect(rows.filter((row) => row.state !== 'sent')).toEqual([])
+    const serials = bookOf(demo.centre.groups).watches.flatMap((watch) => watch.serial ?? [])
+    for (const row of rows) {
+      // mailparser reads the message as RFC 5322 and the MIME RFCs have it
+      const mail = await simpleParser(await readFile(path.join(folder, `${row.id}.eml`)))
+      const to = [mail.to].flat()[0]?.text ?? ''
+      expect(
+        row.addresses.filter((address: string) => to.includes(address)),
+        to,
+      ).toHaveLength(1)
+      expect(serials.filter((serial) => mail.text?.includes(serial))).toEqual([])
+    }
   })
 
   test('prints requests to try that are answered, and answered the same when pasted twice', async () => {
