@@ -49,10 +49,10 @@ export function storyPdf(story: Story, centre: string, madeOn: string): Promise<
     doc.text('Ticket', margin + columns.when + 6, y, { width: columns.ticket, lineBreak: false })
     doc.text('What', margin + columns.when + columns.ticket + 12, y, { width: wordsWidth, lineBreak: false })
     doc.text('Signed', margin + width - columns.by, y, { width: columns.by, lineBreak: false })
-    doc.y = y + 12
+    doc.y = y + 15
     doc
-      .moveTo(margin, doc.y - 2)
-      .lineTo(margin + width, doc.y - 2)
+      .moveTo(margin, doc.y - 4)
+      .lineTo(margin + width, doc.y - 4)
       .lineWidth(0.5)
       .strokeColor('#888')
       .stroke()

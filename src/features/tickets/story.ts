@@ -150,7 +150,10 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
     d.state === 'struck'
       ? `struck out: ${text(d.what)}, ${text(d.reason)}`
       : `done: ${text(d.what)}${d.finding ? `; ${text(d.finding)}` : ''}`,
-  fitting: (d) => `fitted: ${text(d.what)}${d.lotUnknownBecause ? `, lot unknown: ${text(d.lotUnknownBecause)}` : ''}`,
+  fitting: (d) =>
+    d.opening === 'cell-removed'
+      ? 'cell taken out'
+      : `fitted: ${text(d.what)}${d.lotUnknownBecause ? `, lot unknown: ${text(d.lotUnknownBecause)}` : ''}`,
   reading: (d) =>
     `reading ${text(d.position)} ${d.wind === 'none' ? '' : text(d.wind)}: ${values(d)}`.replace(/ +/g, ' '),
   'water-test': (d) =>
