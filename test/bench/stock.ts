@@ -194,8 +194,10 @@ async function fillForAgeing(url: string): Promise<void> {
 /** The same report by hand: last full-life days from a calendar, demand by month, the walk as a running minimum. */
 const BY_HAND = `
   with cal as (select d::date as d, (d + interval '27 months')::date as e from generate_series(date '2022-01-01', date '2031-12-31', interval '1 day') d),
-  last_day as (select b::date as b, max(l) over (order by b) as l from (
-    select b, (select max(d) from cal where e = b::date) as l from generate_series(date '2026-01-01', date '2031-12-31', interval '1 day') b) x),
+  last_day as (
+    select b::date as b, max(c.l) over (order by b) as l
+    from generate_series(date '2024-01-01', date '2031-12-31', interval '1 day') b
+    left join (select e, max(d) as l from cal group by e) c on c.e = b::date),
   month as (
     select f.item_id, (f.first_month + make_interval(months => (t.n - 1)::int))::date as first,
       (t.m ->> 0)::numeric / (t.m ->> 1)::numeric as asked from demand_forecast f cross join lateral jsonb_array_elements(f.months) with ordinality t (m, n)),
