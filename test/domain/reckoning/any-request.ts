@@ -11,9 +11,11 @@ import {
   signs,
   sources,
   type WatchFacts,
+  type WaterUse,
   type WearFacts,
   watchKinds,
   waterUses,
+  type YesNo,
   yesNoWords,
 } from '../../../src/domain/reckoning/facts.ts'
 
@@ -90,17 +92,27 @@ const anyWatch: fc.Arbitrary<Omit<WatchFacts, 'firstSeen'>> = fc.record({
   sold: maybe(anyPartial),
 })
 
-export const anyWear: fc.Arbitrary<WearFacts> = fc.record({
-  daily: oneOf(yesNoWords),
-  vibration: oneOf(yesNoWords),
-  heat: oneOf(yesNoWords),
-  cold: oneOf(yesNoWords),
-  water: oneOf(waterUses),
-  salt: oneOf(yesNoWords),
-  chlorine: oneOf(yesNoWords),
-  hotWater: oneOf(yesNoWords),
-  learned: maybe(anyDay),
-})
+const wearOf = (yesNo: fc.Arbitrary<YesNo>, water: fc.Arbitrary<WaterUse>): fc.Arbitrary<WearFacts> =>
+  fc.record({
+    daily: yesNo,
+    vibration: yesNo,
+    heat: yesNo,
+    cold: yesNo,
+    water,
+    salt: yesNo,
+    chlorine: yesNo,
+    hotWater: yesNo,
+    learned: maybe(anyDay),
+  })
+
+/** Half of them easy wear or nearly, so that one fact more or less decides. */
+export const anyWear: fc.Arbitrary<WearFacts> = fc.oneof(
+  wearOf(oneOf(yesNoWords), oneOf(waterUses)),
+  wearOf(
+    fc.constantFrom<YesNo>('no', 'no', 'no', 'no', 'no', 'no', 'no', 'no', 'unknown', 'yes'),
+    fc.constantFrom<WaterUse>('now-and-then', 'now-and-then', 'now-and-then', 'unknown', 'never'),
+  ),
+)
 
 export const anyRequest: fc.Arbitrary<AnyRequest> = fc
   .record({
