@@ -102,7 +102,7 @@ async function bookMissed({ database }: Service, dates: readonly Day[]): Promise
  */
 export async function runNight(service: Service, day: Day, options: NightOptions = {}): Promise<NightCounts | null> {
   const { database } = service
-  const batch = options.batch ?? 1000
+  const batch = options.batch ?? 500
   const claim = await claimNight(service, day, options)
   if (claim === null) return null
   let { counts } = claim

@@ -223,6 +223,8 @@ function readPersons(db: Db, ownerIds: readonly string[], on: Day): Promise<Owne
     member as (
       select kept.id as kept, kept.id as id from kept
       union all select o.merged_into, o.id from owner o where o.merged_into in (select id from kept)),
+    members as (select kept, array_agg(id) as ids from member group by kept),
+    visit as (select m.kept, max(t.ended_on)::text as last from member m join ticket t on t.owner_id = m.id group by m.kept),
     choice as (
       select kept, jsonb_object_agg(kind, choice) as choices from (
         select distinct on (m.kept, c.kind) m.kept, c.kind, c.choice
@@ -254,15 +256,15 @@ function readPersons(db: Db, ownerIds: readonly string[], on: Day): Promise<Owne
       where not exists (select from owners_differ d
         where d.owner_a = least(mine.id, other.id) and d.owner_b = greatest(mine.id, other.id))
       group by m.kept)
-    select o.id, (select array_agg(m.id) from member m where m.kept = o.id) as members, o.language,
+    select o.id, members.ids as members, o.language,
       o.deceased_on is not null as deceased, o.erased_on is not null as erased,
       o.standing = 'in-dispute' as "inDispute", o.standing = 'do-not-serve' as blocked,
       coalesce(b.basis is null and b.id is not null or b.keep_until < ${on}::date, false) as "lawfulBasisMissing",
       choice.choices, coalesce(contacts.address, false) as "hasAddress", coalesce(contacts.phone, false) as "hasPhone",
-      coalesce(contacts.failed and not contacts.address, false) as "mailReturned", (
-        select max(t.ended_on)::text from member m join ticket t on t.owner_id = m.id where m.kept = o.id) as "lastTicketClosedOn",
+      coalesce(contacts.failed and not contacts.address, false) as "mailReturned", visit.last as "lastTicketClosedOn",
       reminder.days as "reminderDays", pair.ids as pairs
-    from kept join owner o on o.id = kept.id
+    from kept join owner o on o.id = kept.id join members on members.kept = o.id
+    left join visit on visit.kept = o.id
     left join choice on choice.kept = o.id
     left join contacts on contacts.kept = o.id
     left join reminder on reminder.kept = o.id

@@ -80,6 +80,9 @@ function personsThen(db: Db, ownerIds: readonly string[], on: Day, at: Date): Pr
     member as (
       select kept.id as kept, kept.id as id from kept
       union all select was.merged_into, was.id from was where was.merged_into in (select id from kept)),
+    members as (select kept, array_agg(id) as ids from member group by kept),
+    visit as (
+      select m.kept, max(t.ended_on)::text as last from member m join ticket t on t.owner_id = m.id and t.ended_on < ${on}::date group by m.kept),
     choice as (
       select kept, jsonb_object_agg(kind, choice) as choices from (
         select distinct on (m.kept, c.kind) m.kept, c.kind, c.choice
@@ -112,14 +115,15 @@ function personsThen(db: Db, ownerIds: readonly string[], on: Day, at: Date): Pr
         and not exists (select from owners_differ d where d.recorded_at <= ${at}
           and d.owner_a = least(mine.id, other.id) and d.owner_b = greatest(mine.id, other.id))
       group by m.kept)
-    select was.id, (select array_agg(m.id) from member m where m.kept = was.id) as members, was.language, was.deceased, was.erased,
+    select was.id, members.ids as members, was.language, was.deceased, was.erased,
       was.standing = 'in-dispute' as "inDispute", was.standing = 'do-not-serve' as blocked,
       coalesce(b.basis is null and b.id is not null or b.keep_until < ${on}::date, false) as "lawfulBasisMissing",
       choice.choices, coalesce(contacts.address, false) as "hasAddress", coalesce(contacts.phone, false) as "hasPhone",
       coalesce(contacts.failed and not contacts.address, false) as "mailReturned",
-      (select max(t.ended_on)::text from member m join ticket t on t.owner_id = m.id where m.kept = was.id and t.ended_on < ${on}::date) as "lastTicketClosedOn",
+      visit.last as "lastTicketClosedOn",
       reminder.days as "reminderDays", pair.ids as pairs
-    from kept join was on was.id = kept.id
+    from kept join was on was.id = kept.id join members on members.kept = was.id
+    left join visit on visit.kept = was.id
     left join choice on choice.kept = was.id
     left join contacts on contacts.kept = was.id
     left join reminder on reminder.kept = was.id
