@@ -1,11 +1,11 @@
 import { createHash } from 'node:crypto'
 import DKIM from 'nodemailer/lib/dkim'
-import MailComposer from 'nodemailer/lib/mail-composer'
 import type { Day } from '../domain/day.ts'
 import { calendarFile } from './calendar.ts'
 import { type LetterContents, oneLine } from './contents.ts'
 import type { Ready } from './delivery.ts'
 import { asHtml, asText } from './layout.ts'
+import { layOut } from './message.ts'
 import { type Links, type Written, writeLetter } from './write.ts'
 
 /** Who writes, and how the letters of this house are marked and signed. */
@@ -65,65 +65,46 @@ export async function composeWritten(
 ): Promise<Ready> {
   const { noticeId, writtenAt, to, links } = addressed
   const messageId = messageIdOf(noticeId, sender)
-  const text = asText(written)
-  const mail = new MailComposer({
-    from: { name: sender.name, address: sender.address },
+  const built = layOut({
+    from: { name: oneLine(sender.name), address: sender.address },
     to: { name: oneLine(to.name), address: to.address },
-    subject: written.subject,
+    subject: oneLine(written.subject),
     date: writtenAt,
     messageId,
-    text,
+    fields: fieldsOf(written.language, noticeId, links, sender),
+    text: asText(written),
     html: asHtml(written),
-    textEncoding: 'quoted-printable',
-    attachments: written.calendar
-      ? [
-          {
-            filename: 'come-by.ics',
-            contentType: 'text/calendar; charset=utf-8; method=PUBLISH',
-            content: calendarFile({
-              uid: messageId.slice(1, -1),
-              stamp: writtenAt,
-              day: written.calendar.day as Day,
-              summary: written.calendar.summary,
-              description: links.answer ?? written.subject,
-              location: [contents.centre.name, contents.centre.address]
-                .filter(Boolean)
-                .map((part) => oneLine(part ?? ''))
-                .join(', '),
-            }),
-          },
-        ]
-      : [],
-    headers: headersOf(written.language, noticeId, links, sender),
-    baseBoundary: createHash('sha256').update(noticeId).digest('hex').slice(0, 16),
-    newline: 'windows',
-    disableFileAccess: true,
-    disableUrlAccess: true,
-  } as ConstructorParameters<typeof MailComposer>[0])
-  const message = mail.compile()
-  const built = await message.build()
+    calendar: written.calendar
+      ? calendarFile({
+          uid: messageId.slice(1, -1),
+          stamp: writtenAt,
+          day: written.calendar.day as Day,
+          summary: written.calendar.summary,
+          description: links.answer ?? written.subject,
+          location: [contents.centre.name, contents.centre.address]
+            .filter(Boolean)
+            .map((part) => oneLine(part ?? ''))
+            .join(', '),
+        })
+      : null,
+    boundary: `letter-${createHash('sha256').update(noticeId).digest('hex').slice(0, 16)}`,
+  })
   const raw = sender.dkim ? await signed(built, sender.dkim) : built
-  return { id: noticeId, messageId, from: sender.address, to: to.address, raw: endingInCrlf(raw) }
+  return { id: noticeId, messageId, from: sender.address, to: to.address, raw }
 }
 
-function headersOf(
-  language: string,
-  noticeId: string,
-  links: Links,
-  sender: Sender,
-): Record<string, string | { prepared: true; value: string }> {
+function fieldsOf(language: string, noticeId: string, links: Links, sender: Sender): [string, string][] {
   const oneClick = links.stop?.startsWith('https:') === true
   const unsubscribe = links.stop ?? `mailto:${sender.address}?subject=stop%20${noticeId}`
-  return {
+  return [
     // RFC 3834: made by a machine, so that no machine answers
-    'Auto-Submitted': 'auto-generated',
-    'Content-Language': language,
-    // prepared: an address is not a place to break a line
-    'List-Unsubscribe': { prepared: true, value: `<${unsubscribe}>` },
+    ['Auto-Submitted', 'auto-generated'],
+    ['Content-Language', language],
+    ['List-Unsubscribe', `<${unsubscribe}>`],
     // RFC 8058 asks for an HTTPS address
-    ...(oneClick ? { 'List-Unsubscribe-Post': 'List-Unsubscribe=One-Click' } : {}),
-    ...(sender.idempotencyHeader ? { [sender.idempotencyHeader]: `notice/${noticeId}` } : {}),
-  }
+    ...(oneClick ? ([['List-Unsubscribe-Post', 'List-Unsubscribe=One-Click']] as [string, string][]) : []),
+    ...(sender.idempotencyHeader ? ([[sender.idempotencyHeader, `notice/${noticeId}`]] as [string, string][]) : []),
+  ]
 }
 
 async function signed(raw: Buffer, dkim: NonNullable<Sender['dkim']>): Promise<Buffer> {
@@ -137,6 +118,3 @@ async function signed(raw: Buffer, dkim: NonNullable<Sender['dkim']>): Promise<B
   for await (const chunk of signer.sign(raw)) chunks.push(chunk as Buffer)
   return Buffer.concat(chunks)
 }
-
-const endingInCrlf = (raw: Buffer): Buffer =>
-  raw.subarray(-2).equals(Buffer.from('\r\n')) ? raw : Buffer.concat([raw, Buffer.from('\r\n')])

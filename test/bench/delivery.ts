@@ -66,7 +66,10 @@ async function bare(url: string, count: number): Promise<number> {
     maxConnections: CONNECTIONS,
     maxMessages: Number.POSITIVE_INFINITY,
   })
-  const letter = writeLetter(contents([due()]), { answer: 'https://centre.example/your-watches/a', stop: 'https://centre.example/your-letters/b' })
+  const letter = writeLetter(contents([due()]), {
+    answer: 'https://centre.example/your-watches/a',
+    stop: 'https://centre.example/your-letters/b',
+  })
   const [text, html] = [asText(letter), asHtml(letter)]
   const calendar = calendarFile({
     uid: 'x@centre.example',
@@ -86,7 +89,9 @@ async function bare(url: string, count: number): Promise<number> {
         text,
         html,
         textEncoding: 'quoted-printable',
-        attachments: [{ filename: 'come-by.ics', contentType: 'text/calendar; charset=utf-8; method=PUBLISH', content: calendar }],
+        attachments: [
+          { filename: 'come-by.ics', contentType: 'text/calendar; charset=utf-8; method=PUBLISH', content: calendar },
+        ],
         headers: { 'Auto-Submitted': 'auto-generated', 'Content-Language': 'en' },
       }),
     ),
@@ -125,12 +130,18 @@ export async function benchDelivery(): Promise<{ name: string; ratio: number; re
     })
     if (!reading.ok) throw new Error(reading.faults.join('\n'))
     const database = await openDatabase(server.url)
-    const service: Service = { config: reading.config, database, clock: { now: () => new Date('2026-11-25T04:00:00Z') }, log: makeLog('silent') }
+    const service: Service = {
+      config: reading.config,
+      database,
+      clock: { now: () => new Date('2026-11-25T04:00:00Z') },
+      log: makeLog('silent'),
+    }
     // both once unmeasured: compiled code and warm caches for either
     await bare(sink.url, 300)
     await whole(service, 300)
     const rounds: { bare: number; whole: number }[] = []
-    for (let round = 0; round < ROUNDS; round++) rounds.push({ bare: await bare(sink.url, LETTERS), whole: await whole(service, LETTERS) })
+    for (let round = 0; round < ROUNDS; round++)
+      rounds.push({ bare: await bare(sink.url, LETTERS), whole: await whole(service, LETTERS) })
     await database.close()
     const ratio = median(rounds.map((one) => one.whole / one.bare))
     const detail = `${Math.round(median(rounds.map((one) => one.whole)))} letters/s against ${Math.round(median(rounds.map((one) => one.bare)))} of a bare pool, ${CONNECTIONS} connections`
@@ -143,4 +154,5 @@ export async function benchDelivery(): Promise<{ name: string; ratio: number; re
 }
 
 if (import.meta.url === pathToFileURL(process.argv[1] ?? '').href)
-  for (const line of await benchDelivery()) console.log(`${line.name}: ${line.ratio.toFixed(2)} (${line.reach}); ${line.detail}`)
+  for (const line of await benchDelivery())
+    console.log(`${line.name}: ${line.ratio.toFixed(2)} (${line.reach}); ${line.detail}`)

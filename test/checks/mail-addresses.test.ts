@@ -49,7 +49,7 @@ afterAll(async () => {
 const specials = `a"<>()[],;:@\\ \t\r\n!#$%&'*+/=?^_\`{|}~-.é\u0000\u200b`
 const nastyPart = fc.string({ unit: fc.constantFrom(...specials), maxLength: 12 })
 const address = fc.oneof(
-  { weight: 2, arbitrary: fc.emailAddress() },
+  { weight: 6, arbitrary: fc.emailAddress() },
   { weight: 2, arbitrary: fc.tuple(nastyPart, nastyPart).map(([local, domain]) => `${local}@${domain}.example`) },
   // forms by which address parsers were led astray
   {
@@ -139,11 +139,11 @@ test('an accepted owner record gives one RCPT TO, equal to the stored address', 
         'Content-Type',
       ])
       const to = head.find((line) => line.startsWith('To:')) ?? ''
-      expect(to.endsWith(`<${written}>`) || to === `To: ${written}`).toBe(true)
+      expect(to.endsWith(`<${stored}>`) || to === `To: ${stored}`).toBe(true)
     }),
     { numRuns: 150 },
   )
-  expect(accepted).toBeGreaterThan(30)
+  expect(accepted).toBeGreaterThan(15)
 })
 
 test.each([

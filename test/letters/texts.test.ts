@@ -101,7 +101,7 @@ describe.each(languages)('letters in %s', (language) => {
         expect(text).toMatch(
           part.kind === 'water-check' && part.rule !== 'unknown-base'
             ? /./
-            : new RegExp(escape(flat(letter.noRecord[part.kind]))),
+            : new RegExp(literal(flat(letter.noRecord[part.kind]))),
         )
       if (part.kind === 'cell-change') expect(text).toContain(flat(letter.caution['cell-and-children']))
       if (part.kind === 'water-check') expect(text).toContain(flat(letter.deferringWater))
@@ -143,7 +143,7 @@ describe.each(languages)('letters in %s', (language) => {
   })
 })
 
-const escape = (text: string) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')
+const literal = (text: string) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')
 
 function stringsOf(value: unknown): string[] {
   if (typeof value === 'string') return [value]
