@@ -48,9 +48,9 @@ export type OpenDemo = { service: Service; close: () => Promise<void> }
  * that was killed left behind is thrown away. The letters stay until the next demo.
  */
 export async function openDemo(config: Config): Promise<OpenDemo> {
-  await rm(config.letters.folder, { recursive: true, force: true })
   const server = await startEmbedded({ dataFolder: path.join(config.dataFolder, 'database'), throwaway: true })
   await emptied(server.url)
+  await rm(config.letters.folder, { recursive: true, force: true })
   await migrate(server.url)
   const log = makeLog(config.logLevel)
   let closing = false
