@@ -2,6 +2,7 @@ import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { obligationKinds } from '../../domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
 import { type Before, lettersOf, settleCalls } from '../notices/decide-rewrite.ts'
 import { factsOf } from './facts.ts'
@@ -76,6 +77,39 @@ export async function reckonedRows(
 
 export type ObligationRow = Awaited<ReturnType<typeof reckonedRows>>['rows'][number]
 
+/** What is kept of an obligation beside its watch and kind, with the types of the columns. */
+const columns = {
+  because: 'text',
+  rule: 'text',
+  base_on: 'date',
+  base_from: 'text',
+  base_until: 'date',
+  event_on: 'date',
+  last_word_on: 'date',
+  notices_by: 'text',
+  months: 'int',
+  due_on: 'date',
+  notices_due_on: 'date',
+  coming_up_from: 'date',
+  overdue_from: 'date',
+  stop_on: 'date',
+  cycle: 'text',
+  warnings: 'text[]',
+  next_notice_on: 'date',
+  reconsider_on: 'date',
+  reckon_anew_on: 'date',
+} as const satisfies Record<Exclude<keyof ObligationRow, 'watch_id' | 'kind'>, string>
+
+const names = Prisma.raw(Object.keys(columns).join(', '))
+const values = Prisma.raw(
+  Object.keys(columns)
+    .map((name) => `r.${name}`)
+    .join(', '),
+)
+const shape = Prisma.raw(
+  ['watch_id uuid', 'kind text', ...Object.entries(columns).map(([name, type]) => `${name} ${type}`)].join(', '),
+)
+
 /**
  * Reckons watches from their facts and rewrites those obligations that came out otherwise, in the caller's transaction:
  * the one that recorded the fact, the nightly run's, or a re-reckoning's. The watches must be locked. Returns how many
@@ -94,19 +128,15 @@ export async function rewriteObligations(
   const rows = reckoned.filter((row) => stored.get(row.watch_id)?.texts.get(row.kind) !== textOf(row))
   await settleCalls(tx, reckoned, before, today)
   if (rows.length === 0) return { moved: 0 }
-  await tx.$executeRaw`
-    insert into obligation (watch_id, kind, because, rule, base_on, base_from, base_until, event_on, last_word_on, notices_by, months, due_on, notices_due_on,
-      coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckon_anew_on, reckoned_on)
-    select watch_id, kind, because, rule, base_on, base_from, base_until, event_on, last_word_on, notices_by, months, due_on, notices_due_on,
-      coming_up_from, overdue_from, stop_on, cycle, warnings, next_notice_on, reconsider_on, reckon_anew_on, ${today}::date
-    from jsonb_to_recordset(${JSON.stringify(rows)}::jsonb) as r (watch_id uuid, kind text, because text, rule text, base_on date, base_from text,
-      base_until date, event_on date, last_word_on date, notices_by text, months int, due_on date, notices_due_on date, coming_up_from date,
-      overdue_from date, stop_on date, cycle text, warnings text[], next_notice_on date, reconsider_on date, reckon_anew_on date)
-    on conflict (watch_id, kind) do update set
-      because = excluded.because, rule = excluded.rule, base_on = excluded.base_on, base_from = excluded.base_from, base_until = excluded.base_until,
-      event_on = excluded.event_on, last_word_on = excluded.last_word_on, notices_by = excluded.notices_by, months = excluded.months,
-      due_on = excluded.due_on, notices_due_on = excluded.notices_due_on, coming_up_from = excluded.coming_up_from, overdue_from = excluded.overdue_from,
-      stop_on = excluded.stop_on, cycle = excluded.cycle, warnings = excluded.warnings, reconsider_on = excluded.reconsider_on, reckon_anew_on = excluded.reckon_anew_on,
-      next_notice_on = excluded.next_notice_on, reckoned_on = excluded.reckoned_on, reckoned_at = now()`
+  const known = rows.filter((row) => stored.get(row.watch_id)?.texts.has(row.kind))
+  const fresh = rows.filter((row) => !stored.get(row.watch_id)?.texts.has(row.kind))
+  if (known.length > 0)
+    await tx.$executeRaw`
+      update obligation o set (${names}, reckoned_on, reckoned_at) = (${values}, ${today}::date, now())
+      from json_to_recordset(${JSON.stringify(known)}::json) as r (${shape}) where o.watch_id = r.watch_id and o.kind = r.kind`
+  if (fresh.length > 0)
+    await tx.$executeRaw`
+      insert into obligation (watch_id, kind, ${names}, reckoned_on)
+      select r.watch_id, r.kind, ${values}, ${today}::date from json_to_recordset(${JSON.stringify(fresh)}::json) as r (${shape})`
   return { moved: new Set(rows.map((row) => row.watch_id)).size }
 }

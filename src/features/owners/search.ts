@@ -1,5 +1,6 @@
 import type { Db } from '../../db/open.ts'
 import { digitsOf, nameKey } from '../../domain/searching.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 import { phoneKey } from './owners.ts'
 
 export type Found = { id: string; name: string; language: string; mergedInto: string | null; deceased: boolean }
@@ -37,10 +38,11 @@ export async function searchOwners(
     )
   }
   const words = nameKey(search).split(' ').filter(Boolean).slice(0, 4)
-  const patterns = words.map((word) => `%${escapeLike(word)}%`)
+  // one comparison a word: the trigram index serves no `like all (…)`
+  const fits = words.map((word) => Prisma.sql`search_name like ${`%${escapeLike(word)}%`}`)
   return db.$queryRaw<Found[]>`
     select id, name, language, merged_into as "mergedInto", deceased_on is not null as deceased
-    from (select * from owner where search_name like all (${patterns}::text[]) limit ${MOST_READ}) fitting
+    from (select * from owner where ${fits.length > 0 ? Prisma.join(fits, ' and ') : Prisma.sql`true`} limit ${MOST_READ}) fitting
     where id > ${from}::uuid order by id limit ${take}`
 }
 

@@ -84,7 +84,7 @@ async function carryOut(
   options: ReReckoningOptions,
 ): Promise<boolean> {
   const { database } = service
-  const { batch = 2000, leaseSeconds = 60 } = options
+  const { batch = 1000, leaseSeconds = 60 } = options
   try {
     if (!(await settled(service, claim.settlesAt ?? 0, options.patienceMs ?? 30_000))) return giveBack(service, claim)
     const scope = scopeOf(claim)

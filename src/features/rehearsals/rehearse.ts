@@ -31,7 +31,7 @@ export type Thought = {
   guidance?: GuidanceFact | undefined
 }
 
-const BATCH = 2000
+const BATCH = 1000
 
 /**
  * Reckons the watches a change would touch twice, as the rules will stand on its day and with the change, and answers
