@@ -24,8 +24,9 @@ const edges = [
   [180, 'days-91-180'],
 ] as const
 
+const usable: ReadonlySet<Bucket> = new Set(buckets.slice(buckets.indexOf('days-0-30')))
 /** Usable lots are those that demand can still reach with full life. */
-export const isUsable = (bucket: Bucket): boolean => buckets.indexOf(bucket) >= buckets.indexOf('days-0-30')
+export const isUsable = (bucket: Bucket): boolean => usable.has(bucket)
 
 /** The first bucket that applies. `intervalMonths` is the one set for the designation's ageing. */
 export function bucketOf(

@@ -35,6 +35,8 @@ export type Ageing = {
   total: Omit<AgeingRow, 'designationId' | 'designation' | 'intervalMonths' | 'demandReckonedOn'>
 }
 
+type Cut = { bucket: Bucket; from: number }
+
 const none = (): BucketSum => ({ pieces: 0, money: 0, unreached: 0, unreachedMoney: 0 })
 const noBuckets = () => Object.fromEntries(buckets.map((bucket) => [bucket, none()])) as Record<Bucket, BucketSum>
 
@@ -46,21 +48,27 @@ type Packed = {
   ends: Buffer
   pieces: Buffer
   costs: Buffer
-  blocked: Buffer
 }
 
+/** The wire form of a one-dimensional array: a head of 20 bytes, then each element behind its length of 4. */
+const HEAD = 20
+const wholeAt = (array: Buffer, index: number) => array.readInt32BE(HEAD + index * 8 + 4)
+const doubleAt = (array: Buffer, index: number) => array.readDoubleBE(HEAD + index * 12 + 4)
+const lengthOf = (array: Buffer) => array.readInt32BE(12)
+
 /**
- * Every lot on the shelf, packed as whole numbers in the order of issue: a hundred thousand lots come in four columns of
- * bytes a designation, where as many rows would cost more to read than to reckon.
+ * Every lot on the shelf, packed as arrays in the order of issue, pieces of a blocked lot below zero: a hundred thousand
+ * lots come in three columns of bytes a designation, where as many rows would cost more to read than to reckon.
  */
 async function lotsOnShelf(database: Database, name: string | null): Promise<Packed[]> {
   const { rows } = await database.pool.query<Packed>({
     name: 'cell-ageing',
     text: `
-      select i.id, i.name, i.ageing_months, i.waste_fee, l.ends, l.pieces, l.costs, l.blocked
+      select i.id, i.name, i.ageing_months, i.waste_fee, l.ends, l.pieces, l.costs
       from (
-        select item_id, string_agg(int4send(good_through - date '1970-01-01'), '') as ends, string_agg(int4send(shelf), '') as pieces,
-          string_agg(float8send(unit_cost), '') as costs, string_agg(case when blocked is null then '\\x00' else '\\x01' end::bytea, '') as blocked
+        select item_id, array_send(array_agg(good_through - date '1970-01-01')) as ends,
+          array_send(array_agg(case when blocked is null then shelf else -shelf end)) as pieces,
+          array_send(array_agg(unit_cost::float8)) as costs
         from (
           select item_id, good_through, shelf, unit_cost, blocked from stock_lot
           where shelf > 0 and good_through is not null
@@ -100,30 +108,42 @@ export async function cellAgeing(
     const known = lastDays.get(months) ?? new Map<number, number>()
     lastDays.set(months, known)
     const thresholds = bestBeforeThresholds(today, intervalMonths, life)
-    const cuts = buckets.slice(2).map((bucket) => ({ bucket, from: numberOfDay(thresholds[bucket] as Day) }))
+    const cuts: Cut[] = buckets.slice(2).map((bucket) => ({ bucket, from: numberOfDay(thresholds[bucket] as Day) }))
+    const bucketAt = (reached: number): Bucket => (reached === 0 ? 'expired' : (cuts[reached - 1] as Cut).bucket)
     const forecast = forecasts.get(row.id)
     const through = demandThrough(demandFrom(forecast, today, promised.get(row.id) ?? 0))
     const sums = noBuckets()
     let used = 0
-    for (let i = 0; i < row.blocked.length; i++) {
-      const end = row.ends.readInt32BE(i * 4)
-      const pieces = row.pieces.readInt32BE(i * 4)
-      const money = pieces * row.costs.readDoubleBE(i * 8)
-      let bucket: Bucket = row.blocked[i] === 1 ? 'blocked' : 'expired'
-      if (bucket === 'expired') for (const cut of cuts) if (end >= cut.from) bucket = cut.bucket
+    // best-before only rises along the row, so the bucket, the last day and the demand of the lot before are at hand
+    let reachedCut = 0
+    let end = Number.NEGATIVE_INFINITY
+    let asked = 0
+    for (let i = 0; i < lengthOf(row.ends); i++) {
+      const signed = wholeAt(row.pieces, i)
+      const pieces = Math.abs(signed)
+      const cost = doubleAt(row.costs, i)
+      const until = wholeAt(row.ends, i)
+      if (until !== end) {
+        end = until
+        while (reachedCut < cuts.length && end >= (cuts[reachedCut] as Cut).from) reachedCut++
+        if (isUsable(bucketAt(reachedCut))) {
+          const last = known.get(end) ?? lastDayNumberWithin(end, months)
+          known.set(end, last)
+          asked = through(last)
+        }
+      }
+      const bucket = signed < 0 ? 'blocked' : bucketAt(reachedCut)
       const sum = sums[bucket]
       sum.pieces += pieces
-      sum.money += money
+      sum.money += pieces * cost
       let unreached = pieces
       if (isUsable(bucket)) {
-        const last = known.get(end) ?? lastDayNumberWithin(end, months)
-        known.set(end, last)
-        const taken = Math.max(0, Math.min(pieces, through(last) - used))
+        const taken = Math.max(0, Math.min(pieces, asked - used))
         used += taken
         unreached = pieces - taken
       }
       sum.unreached += unreached
-      sum.unreachedMoney += (money / pieces) * unreached
+      sum.unreachedMoney += cost * unreached
     }
     const total = totalOf(sums)
     return {
