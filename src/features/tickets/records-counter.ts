@@ -102,6 +102,8 @@ export const counterSaid: readonly Said[] = [
     path: 'payments',
     kind: 'payment',
     roles: counter,
+    // a business on credit pays after its watch has gone
+    afterEnd: true,
     summary: 'Record a payment, a deposit, money returned, or credit to a business account',
     body: z.strictObject({
       amount: money,

@@ -247,7 +247,12 @@ describe('overrides', () => {
     const t = { ...broken.G13(wholeTicket()), overrides: [override(500, 'G13', 'other-person')] }
     expect(state('G13', t)).toBe('open')
     expect(state('G13', { ...t, paid: [mark(501)] })).toBe('open')
-    expect(state('G13', { ...t, closings: [...t.closings, mark(502)] })).toBe('shut')
+    // a test bears on the second pair of eyes without shutting anything by itself
+    const tested = { ...t.water.tests[0]!, ...mark(502, 'bert') }
+    expect(state('G13', { ...t, water: { ...t.water, tests: [...t.water.tests, tested] } })).toBe('shut')
+    expect(state('G13', { ...t, water: { ...t.water, tests: [...t.water.tests, { ...tested, seq: 499 }] } })).toBe(
+      'open',
+    )
   })
   it('are by the named role and for the named part', () => {
     const t = broken.G12(wholeTicket())
