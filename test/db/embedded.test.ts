@@ -29,6 +29,26 @@ test('the embedded server starts, is joined by a second process, keeps its data 
   }
 })
 
+test('a server whose starter was killed is joined, and stopped by who joined it', async () => {
+  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-embedded-'))
+  try {
+    const program = `
+      const { startEmbedded } = await import('./src/db/embedded.ts')
+      const server = await startEmbedded({ dataFolder: ${JSON.stringify(path.join(folder, 'data'))} })
+      process.stdout.write(server.url, () => process.kill(process.pid, 'SIGKILL'))`
+    const killed = await run(process.execPath, ['--import', 'tsx', '--input-type=module', '-e', program], {
+      cwd: root,
+    }).catch((error) => error)
+    expect(killed.signal).toBe('SIGKILL')
+    const next = await startEmbedded({ dataFolder: path.join(folder, 'data') })
+    expect(next.url).toBe(killed.stdout)
+    await next.stop()
+    await expect(query(next.url, 'select 1')).rejects.toThrow()
+  } finally {
+    await rm(folder, { recursive: true, force: true })
+  }
+})
+
 // only root can be somebody that PostgreSQL refuses to run as
 test.runIf(process.getuid?.() === 0)(
   'works as root with binaries and data under a folder that only root can enter',
