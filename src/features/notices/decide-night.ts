@@ -6,6 +6,7 @@ import { heldForDoubtAlone } from '../../domain/notices/sift.ts'
 import type { Decision, LetterPlan, WithheldItem } from '../../domain/notices/types.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
 import { lockWatches, reckonedRows, rewriteObligations } from '../obligations/rewrite.ts'
+import { watchesToComeOn } from '../re-reckonings/scope.ts'
 import { type Booked, book, countsOf, itemsOf } from './decide-book.ts'
 import { emptyMemory, holdKey, type Memory, type ObligationRow, readOwners } from './decide-read.ts'
 import { type Before, standingBefore } from './decide-rewrite.ts'
@@ -211,8 +212,11 @@ async function reckonInMemory(db: Db, r: Rehearsal, day: Day, inForce: RulesInFo
   const onFile = await db.$queryRaw<{ id: string }[]>`
     select distinct watch_id as id from obligation where reckon_anew_on <= ${day}::date`
   const ids = [
-    ...onFile.map((row) => row.id).filter((id) => !r.anew.has(id)),
-    ...[...r.anew].filter(([, on]) => on !== null && on <= day).map(([id]) => id),
+    ...new Set([
+      ...onFile.map((row) => row.id).filter((id) => !r.anew.has(id)),
+      ...[...r.anew].filter(([, on]) => on !== null && on <= day).map(([id]) => id),
+      ...(await watchesToComeOn(db, day)),
+    ]),
   ].sort()
   for (let i = 0; i < ids.length; i += BATCH) {
     const batch = ids.slice(i, i + BATCH)

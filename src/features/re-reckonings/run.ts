@@ -2,11 +2,10 @@ import { randomUUID } from 'node:crypto'
 import { setTimeout as pause } from 'node:timers/promises'
 import { type Db, transaction } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
-import { type HouseRuleKey, houseRuleTable } from '../../domain/house-rules.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
-import { countWatches, nextWatches, type Scope } from './scope.ts'
+import { countWatches, nextWatches, type Scope, scopeOf } from './scope.ts'
 
 export type ReReckoningOptions = {
   /** watches reckoned in one transaction */
@@ -130,15 +129,6 @@ async function carryOut(
     await giveBack(service, claim).catch(() => {})
     throw error
   }
-}
-
-function scopeOf(claim: Claimed): Scope {
-  if (claim.calibreId !== null) return { of: 'calibre', calibreId: claim.calibreId }
-  if (claim.maker !== null) return { of: 'model', maker: claim.maker, model: claim.model ?? '' }
-  const key = claim.ruleKey ?? ''
-  return Object.hasOwn(houseRuleTable, key)
-    ? { of: 'rule', key: key as HouseRuleKey }
-    : { of: 'letters', on: claim.fromDay }
 }
 
 /** Whether a number is itself a day of letters: then the next look at a letter may move though no date does. */

@@ -1,6 +1,6 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
-import type { HouseRuleKey } from '../../domain/house-rules.ts'
+import { type HouseRuleKey, houseRuleTable } from '../../domain/house-rules.ts'
 import { reachOfRule } from '../../domain/rule-reach.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 
@@ -11,6 +11,38 @@ export type Scope =
   | { of: 'letters'; on: Day }
   | { of: 'calibre'; calibreId: string }
   | { of: 'model'; maker: string; model: string }
+
+export type About = {
+  fromDay: Day
+  ruleKey: string | null
+  calibreId: string | null
+  maker: string | null
+  model: string | null
+}
+
+/** What a change was about, as its row with the rule or the guidance tells it. */
+export function scopeOf(claim: About): Scope {
+  if (claim.calibreId !== null) return { of: 'calibre', calibreId: claim.calibreId }
+  if (claim.maker !== null) return { of: 'model', maker: claim.maker, model: claim.model ?? '' }
+  const key = claim.ruleKey ?? ''
+  return Object.hasOwn(houseRuleTable, key)
+    ? { of: 'rule', key: key as HouseRuleKey }
+    : { of: 'letters', on: claim.fromDay }
+}
+
+/** The watches whose dates a change waiting for this day will move, for those who think ahead; all at once. */
+export async function watchesToComeOn(db: Db, day: Day): Promise<string[]> {
+  const rows = await db.$queryRaw<About[]>`
+    select r.from_day::text as "fromDay", h.key as "ruleKey", coalesce(r.calibre_id, g.calibre_id) as "calibreId", g.maker, g.model
+    from re_reckoning r left join house_rule h on h.id = r.house_rule_id left join guidance g on g.id = r.guidance_id
+    where r.state <> 'finished' and r.from_day = ${day}::date order by r.id`
+  const found = new Set<string>()
+  for (const row of rows) {
+    const scope = scopeOf(row)
+    if (scope.of !== 'letters') for (const id of await nextWatches(db, scope, null, 2_000_000)) found.add(id)
+  }
+  return [...found]
+}
 
 /** The obligations a rule reaches; the same test on one row is `reaches` in the domain. */
 function reachSql(key: HouseRuleKey): Prisma.Sql {
