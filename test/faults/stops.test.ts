@@ -1,0 +1,131 @@
+import { randomUUID } from 'node:crypto'
+import pg from 'pg'
+import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest'
+import { freshDatabase } from '../support/database.ts'
+import { type Answer, aKey, ask, type Running, startService } from './service-process.ts'
+
+/**
+ * What stops a service in the middle. Afterwards the book is judged by
+ * what is in it, not by the absence of errors: who was told "done" is in it, once; who was not is in it once or not at all,
+ * and the repetition with the same key settles which.
+ */
+let database: Awaited<ReturnType<typeof freshDatabase>>
+let pool: pg.Pool
+// the first manager key of a database is taken once
+const key = aKey()
+// each starts the service as a process, which takes its time on a crowded machine
+vi.setConfig({ testTimeout: 300_000, hookTimeout: 300_000 })
+beforeAll(async () => {
+  database = await freshDatabase()
+  pool = new pg.Pool({ connectionString: database.url, max: 4, options: '-c timezone=UTC' })
+  pool.on('error', () => {})
+})
+afterAll(async () => {
+  await pool.end()
+  await database.drop()
+})
+
+const countOf = async (names: string[], from: pg.Pool = pool) =>
+  (
+    await from.query<{ name: string; n: number }>(
+      'select name, count(*)::int as n from owner where name = any($1) group by name',
+      [names],
+    )
+  ).rows
+const until = async (holds: () => Promise<boolean> | boolean) => {
+  while (!(await holds())) await new Promise((resolve) => setImmediate(resolve))
+}
+
+type Wanted = { name: string; key: string; answer: Answer | null }
+
+/** Eight counters put owners on file until told to stop; what each was answered is noted. */
+function load(running: () => Pick<Running, 'port' | 'key'>, prefix: string) {
+  const wanted: Wanted[] = []
+  let stopped = false
+  const counters = Array.from({ length: 8 }, async () => {
+    while (!stopped) {
+      const one: Wanted = { name: `${prefix} ${randomUUID()}`, key: `"${randomUUID()}"`, answer: null }
+      wanted.push(one)
+      one.answer = await ask(running(), 'POST', '/v1/owners', { name: one.name }, one.key)
+    }
+  })
+  const answered = () => wanted.filter((one) => one.answer?.status === 201).length
+  return {
+    wanted,
+    answered,
+    stop: async () => {
+      stopped = true
+      await Promise.all(counters)
+    },
+  }
+}
+
+async function settle(running: Pick<Running, 'port' | 'key'>, wanted: Wanted[], from: pg.Pool = pool): Promise<void> {
+  const before = new Map(
+    (
+      await countOf(
+        wanted.map((one) => one.name),
+        from,
+      )
+    ).map((row) => [row.name, row.n]),
+  )
+  for (const { name, answer } of wanted) {
+    if (answer?.status === 201) expect(before.get(name), `${name} was told done`).toBe(1)
+    else expect(before.get(name) ?? 0, name).toBeLessThanOrEqual(1)
+    if (answer && answer.status !== 201)
+      expect([answer.status, answer.type.split(';')[0]]).toEqual([503, 'application/problem+json'])
+  }
+  for (const one of wanted.filter((all) => all.answer?.status !== 201)) {
+    const again = await ask(running, 'POST', '/v1/owners', { name: one.name }, one.key)
+    expect([again?.status, one.name]).toEqual([201, one.name])
+  }
+  const after = await countOf(
+    wanted.map((one) => one.name),
+    from,
+  )
+  expect(after.length).toBe(new Set(wanted.map((one) => one.name)).size)
+  expect(after.filter((row) => row.n !== 1)).toEqual([])
+}
+
+describe('signals', () => {
+  test('SIGTERM: what is in flight is answered, then the process leaves with 0', async () => {
+    const running = await startService(database.url, key)
+    const ids = await Promise.all(
+      Array.from(
+        { length: 8 },
+        async () => JSON.parse((await ask(running, 'POST', '/v1/owners', { name: 'At rest' }))?.body ?? '{}').id,
+      ),
+    )
+    const blocker = await pool.connect()
+    await blocker.query('begin')
+    await blocker.query('select 1 from owner where id = any($1) for update', [ids])
+    const flights = ids.map((id) => ask(running, 'PATCH', `/v1/owners/${id}`, { name: 'In flight' }))
+    const waits = `select count(*)::int as n from pg_stat_activity where datname = current_database() and application_name = 'mainplate' and wait_event_type = 'Lock'`
+    await until(async () => (await blocker.query(waits)).rows[0].n === 8)
+    running.process.kill('SIGTERM')
+    await running.said('stopping')
+    await blocker.query('rollback')
+    blocker.release()
+    expect((await Promise.all(flights)).map((answer) => answer?.status)).toEqual(Array(8).fill(200))
+    expect(await running.exited).toEqual({ code: 0, signal: null })
+    expect(await countOf(['In flight'])).toEqual([{ name: 'In flight', n: 8 }])
+    expect(await ask(running, 'GET', '/livez')).toBeNull()
+  })
+
+  test('SIGKILL under load, three times: nobody who was told "done" is missing, nobody is there twice', async () => {
+    let running = await startService(database.url, key)
+    const all: Wanted[] = []
+    for (let round = 0; round < 3; round++) {
+      const busy = load(() => running, `Killed ${round}`)
+      await until(() => busy.answered() >= 25)
+      running.process.kill('SIGKILL')
+      expect((await running.exited).signal).toBe('SIGKILL')
+      await busy.stop()
+      all.push(...busy.wanted.slice(0, busy.answered() + 200))
+      running = await startService(database.url, key)
+    }
+    await settle(running, all)
+    running.process.kill('SIGTERM')
+    expect((await running.exited).code).toBe(0)
+  })
+})
