@@ -41,6 +41,9 @@ export async function openDatabase(url: string, options: OpenOptions = {}): Prom
     types,
   })
   pool.on('error', options.onError ?? (() => {}))
+  // a connection that breaks while it is lent out tells its borrower through the query; without a listener of its own
+  // the same error would end the process
+  pool.on('connect', (client) => client.on('error', () => {}))
   const prisma = new PrismaClient({
     adapter: new PrismaPg(pool),
     transactionOptions: { maxWait: 10_000, timeout: 30_000 },

@@ -119,6 +119,9 @@ export function refusalOf(error: unknown): Refusal {
   if (known.name === 'SyntaxError' && known.statusCode === 400) return new Refusal('not-json')
   if (known.statusCode === 429) return new Refusal('too-many-requests', { seconds: 60 })
   if (isConflict(error)) return new Refusal('service-busy')
+  // pg tells of a broken connection without a code
+  if (/connection error and is not queryable|Connection terminated|ECONNREFUSED|ECONNRESET/.test(known.message ?? ''))
+    return new Refusal('service-busy')
   const violation = violationOf(error)
   const meant = refusalFor(violation)
   if (meant) return meant
