@@ -114,13 +114,19 @@ export function refusalOf(error: unknown): Refusal {
     case 'FST_ERR_HANDLER_TIMEOUT':
     case 'P2028':
     case 'P1001':
+    case 'P1017':
+    case 'P2039':
       return new Refusal('service-busy')
   }
   if (known.name === 'SyntaxError' && known.statusCode === 400) return new Refusal('not-json')
   if (known.statusCode === 429) return new Refusal('too-many-requests', { seconds: 60 })
   if (isConflict(error)) return new Refusal('service-busy')
-  // pg tells of a broken connection without a code
-  if (/connection error and is not queryable|Connection terminated|ECONNREFUSED|ECONNRESET/.test(known.message ?? ''))
+  // pg tells of a broken connection without a code, Prisma with one of several
+  if (
+    /connection error and is not queryable|Connection terminated|terminating connection|server closed the connection|ECONNREFUSED|ECONNRESET/.test(
+      known.message ?? '',
+    )
+  )
     return new Refusal('service-busy')
   const violation = violationOf(error)
   const meant = refusalFor(violation)

@@ -1,11 +1,13 @@
 import { randomUUID } from 'node:crypto'
 import pg from 'pg'
 import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest'
+import { sealHistory, verifyHistory } from '../../src/db/history.ts'
 import { freshDatabase } from '../support/database.ts'
+import { openHouse } from '../support/house.ts'
 import { type Answer, aKey, ask, type Running, startService } from './service-process.ts'
 
 /**
- * What stops a service in the middle. Afterwards the book is judged by
+ * What stops a service in the middle: signals, its connections, its clock. Afterwards the book is judged by
  * what is in it, not by the absence of errors: who was told "done" is in it, once; who was not is in it once or not at all,
  * and the repetition with the same key settles which.
  */
@@ -128,4 +130,48 @@ describe('signals', () => {
     running.process.kill('SIGTERM')
     expect((await running.exited).code).toBe(0)
   })
+})
+
+test('backends terminated in the middle of commits: a refusal to try again, and the repetition settles it', async () => {
+  const running = await startService(database.url, key)
+  const busy = load(() => running, 'Terminated')
+  for (let round = 0; round < 8; round++) {
+    const answered = busy.answered()
+    await until(() => busy.answered() > answered + 2)
+    await until(async () => {
+      const { rowCount } = await pool.query(
+        `select pg_terminate_backend(pid) from pg_stat_activity where datname = current_database() and application_name = 'mainplate' and state <> 'idle'`,
+      )
+      return (rowCount ?? 0) > 0
+    })
+  }
+  await busy.stop()
+  await settle(running, busy.wanted)
+  running.process.kill('SIGTERM')
+  expect((await running.exited).code).toBe(0)
+})
+
+test('a clock that steps back three days: work goes on, nothing is taken for a rewriting', async () => {
+  const house = await openHouse()
+  try {
+    const owner = (await house.as('counter').post('/v1/owners', { name: 'Before the step' }).expect(201)).body.id
+    const watch = (
+      await house.as('counter').post('/v1/watches', { maker: 'Norrsken', kind: 'quartz', ownerId: owner }).expect(201)
+    ).body.id
+    const open = (on: string) =>
+      house.as('bench').post(`/v1/watches/${watch}/events`, { event: 'case-opened', on, source: 'own-record' })
+    await open('2026-11-25').expect(201)
+    await sealHistory(house.database.pool, house.service.clock.now())
+    house.setNow('2026-11-22')
+    expect((await open('2026-11-25')).body.type).toBe('/problems/fact-in-future')
+    await open('2026-11-22').expect(201)
+    await house.as('counter').patch(`/v1/owners/${owner}`, { language: 'de' }, '"v1"').expect(200)
+    await sealHistory(house.database.pool, house.service.clock.now())
+    const verdict = await verifyHistory(house.database.pool)
+    expect([verdict.findings, verdict.unsealed]).toEqual([[], 0])
+    const { body } = await house.as('bench').get(`/v1/watches/${watch}/history`).expect(200)
+    expect(JSON.stringify(body)).toContain('2026-11-22')
+  } finally {
+    await house.close()
+  }
 })
