@@ -26,13 +26,22 @@ const ask = (operation: Operation, headers: Record<string, string>, body?: unkno
   addresses += 1
   return house.app.inject({
     method: operation.method,
-    url: filled(operation.path, (name) =>
-      operation.parameters.some((one) => one.name === name && one.schema.type === 'integer') ? '1' : nobody,
-    ),
+    url: filled(operation.path, (name) => {
+      const schema = operation.parameters.find((one) => one.name === name)?.schema
+      if (schema?.format === 'date') return '1999-01-01'
+      return schema?.type === 'integer' ? '1' : nobody
+    }),
     remoteAddress: `10.${addresses >> 16}.${(addresses >> 8) & 255}.${addresses & 255}`,
     headers: { 'idempotency-key': `"${randomUUID()}"`, 'if-match': '*', ...headers },
     ...(body !== undefined && { payload: body as object }),
   })
+}
+/** Bodies with a rule that no schema tells: a lot, or why it is not known. */
+const madeByHand: Record<string, object> = {
+  'POST /v1/tickets/{ticket}/seal-replacements': {
+    seals: [{ position: 'case back', lotUnknownBecause: 'an old drawer' }],
+  },
+  'POST /v1/tickets/{ticket}/cell-fittings': { designation: 'SR626SW', lotUnknownBecause: 'an old drawer' },
 }
 const answered = (answer: Awaited<ReturnType<typeof ask>>) => [answer.statusCode, answer.json().type]
 
@@ -103,7 +112,8 @@ describe('every operation that wants a key', () => {
       const role = operation.roles.at(-1) as Role
       const schema = operation.bodies['application/json']?.schema
       // some bodies that fit the schema are still refused for what a schema cannot say; one of many is not
-      const bodies = schema ? fc.sample(anyOf(schema, 0), { numRuns: 40, seed: 7 }) : [undefined]
+      const made = schema ? fc.sample(anyOf(schema, 0), { numRuns: 40, seed: 7 }) : [undefined]
+      const bodies = operation.name in madeByHand ? [madeByHand[operation.name]] : made
       const met = new Set<string>()
       for (const body of bodies) {
         const answer = await ask(

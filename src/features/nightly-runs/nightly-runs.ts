@@ -37,6 +37,7 @@ export async function getRun(db: Db, date: Day) {
 
 /** What a night held back, item by item, and every reason why. */
 export async function listWithheld(db: Db, date: Day, after: string | null, limit: number) {
+  await getRun(db, date)
   const rows = await db.withheldItem.findMany({
     where: { runOn: new Date(`${date}T00:00:00Z`), ...(after && { id: { gt: after } }) },
     orderBy: { id: 'asc' },

@@ -6,7 +6,7 @@ import { type EntryKind, effects } from '../../domain/stock/ledger.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { type Lot, lockLot, type What } from './lots.ts'
+import { type Lot, lockLot, readLot, type What } from './lots.ts'
 import { watchFor } from './tickets.ts'
 
 export type NewEntry = {
@@ -138,6 +138,7 @@ export async function listEntries(
   after: string | null,
   limit: number,
 ): Promise<EntryRow[]> {
+  await readLot(db, lotId, what)
   return db.$queryRaw<EntryRow[]>`
     select ${entryRows}
     where e.lot_id = ${lotId}::uuid and i.what = ${what} and (${after}::uuid is null or e.id > ${after}::uuid)

@@ -44,10 +44,14 @@ async function listSummaries(db: Db, after: Day | null, limit: number) {
   }))
 }
 
-const flagsOf = (db: Db, on: Day) => db.$queryRaw<z.output<typeof flagOut>[]>`
+async function flagsOf(db: Db, on: Day) {
+  if (!(await db.stockSummary.findFirst({ where: { madeOn: dateOf(on) } })))
+    throw new Refusal('not-found', { what: 'stock summary of', id: on })
+  return db.$queryRaw<z.output<typeof flagOut>[]>`
   select f.lot_id as "lotId", i.name as designation, l.storage_place as place, f.bucket, f.was, f.pieces
   from lot_flag f join stock_lot l on l.id = f.lot_id join stock_item i on i.id = l.item_id
   where f.entered_on = ${on}::date order by i.name, f.lot_id limit 1000`
+}
 
 async function markSeen({ tx, now, who }: Act, on: Day) {
   await tx.stockSummary.updateMany({
