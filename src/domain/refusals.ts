@@ -80,7 +80,7 @@ const sentences = {
   'ticket-frozen': (f: Facts) =>
     `This ticket is ${f.side}: nothing moves but its place and the incident, until the manager takes it out of that state.`,
   'record-not-taken': (f: Facts) =>
-    `At the step ${f.step} ${f.what} is not recorded. ${f.todo ?? 'Move the ticket first.'}`,
+    `At the step ${f.step} ${f.what} is not recorded. ${f.cure ?? 'Move the ticket first.'}`,
   'case-not-open': () => 'The case is not open: record the opening first.',
   'case-not-to-close': () => 'The case is not open, so it cannot be closed.',
   'override-refused': (f: Facts) => `This cannot be overridden: ${f.why}.`,

@@ -26,7 +26,7 @@ export async function moveWatch(desk: Desk, ref: string, input: CustodyInput): P
     throw new Refusal('record-not-taken', {
       step: ticket.snapshot.ticket.step,
       what: 'a move of a watch with another tag',
-      todo: `The tag says ${tag}: that is another watch.`,
+      cure: `The tag says ${tag}: that is another watch.`,
     })
   const last = ticket.rows.custody?.at(-1)
   const at = instantFrom(desk, input.at)

@@ -56,7 +56,7 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
     throw new Refusal('record-not-taken', {
       step,
       what: 'an estimate',
-      todo: 'It is made after the look and before the work is closed.',
+      cure: 'It is made after the look and before the work is closed.',
     })
   const { taxRates, rounding } = ticket.settings
   if (rounding === null) throw new Refusal('setting-missing', { setting: 'rounding' })

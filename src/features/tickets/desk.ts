@@ -134,11 +134,11 @@ export function takeWork(ticket: Loaded, kind: WorkKind, what: string): { back: 
   if (side !== null && frozen.has(side)) throw new Refusal('ticket-frozen', { side })
   const acceptance = acceptanceOf(step, side, kind)
   if (acceptance === 'refused') {
-    const todo =
+    const cure =
       step === 'return-undone'
         ? 'A watch that goes back undone is only closed, sealed and tested.'
         : 'Move the ticket to the bench first.'
-    throw new Refusal('record-not-taken', { step, what, todo })
+    throw new Refusal('record-not-taken', { step, what, cure })
   }
   return { back: acceptance === 'back-to-the-bench' }
 }

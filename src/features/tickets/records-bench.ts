@@ -217,7 +217,7 @@ export const benchSaid: readonly Said[] = [
         throw new Refusal('record-not-taken', {
           step: ticket.snapshot.ticket.step,
           what: 'a comeback decision',
-          todo: 'This ticket is linked to no earlier one.',
+          cure: 'This ticket is linked to no earlier one.',
         })
       const rows = await desk.tx.$queryRaw<
         { line: string }[]

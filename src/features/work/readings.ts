@@ -245,7 +245,7 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
     throw new Refusal('record-not-taken', {
       step: ticket.snapshot.ticket.step,
       what: 'a water test of an open case',
-      todo: 'Close the case first.',
+      cure: 'Close the case first.',
     })
   const newest = newestTests(ticket.snapshot)
   const dry = [newest.get('vacuum-dry'), newest.get('overpressure-dry')].filter((one) => one !== undefined)

@@ -90,7 +90,7 @@ export async function openCase(
     throw new Refusal('record-not-taken', {
       step: ticket.snapshot.ticket.step,
       what: 'an opening of a case that is open',
-      todo: 'Close it first.',
+      cure: 'Close it first.',
     })
   const at = instantFrom(desk, input.at)
   await withdrawTests(desk, ticket)
@@ -231,14 +231,14 @@ export function refuseWrongCell(ticket: Loaded): void {
     throw new Refusal('record-not-taken', {
       step: ticket.snapshot.ticket.step,
       what: 'an ordinary cell for a rechargeable watch',
-      todo: 'Never fit an ordinary cell here.',
+      cure: 'Never fit an ordinary cell here.',
     })
   }
   if (['hand-wound', 'self-winding', 'spring-quartz'].includes(kind)) {
     throw new Refusal('record-not-taken', {
       step: ticket.snapshot.ticket.step,
       what: 'a cell for a watch that has none',
-      todo: 'Check the kind of the watch.',
+      cure: 'Check the kind of the watch.',
     })
   }
 }
