@@ -2,7 +2,6 @@ import { type ChildProcess, spawn } from 'node:child_process'
 import { randomBytes, randomUUID } from 'node:crypto'
 import { mkdtemp, rm } from 'node:fs/promises'
 import http from 'node:http'
-import { connect, createServer, type Socket } from 'node:net'
 import os from 'node:os'
 import path from 'node:path'
 
@@ -115,32 +114,4 @@ export function ask(
     request.on('error', () => resolve(null))
     request.end(body && JSON.stringify(body))
   })
-}
-
-export type Line = { port: number; to: (port: number | null) => void; close: () => Promise<void> }
-
-/** A line between the service and its database, whose far end can be taken away and put somewhere else. */
-export async function lineTo(port: number): Promise<Line> {
-  let target: number | null = port
-  const open = new Set<Socket>()
-  const server = createServer((near) => {
-    open.add(near)
-    near.on('error', () => {}).on('close', () => open.delete(near))
-    if (target === null) return void near.destroy()
-    const far = connect(target, '127.0.0.1')
-    far.on('error', () => near.destroy()).on('close', () => near.destroy())
-    near.on('close', () => far.destroy())
-    near.pipe(far).pipe(near)
-  })
-  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve))
-  return {
-    port: (server.address() as { port: number }).port,
-    to: (next) => {
-      target = next
-    },
-    close: async () => {
-      for (const socket of open) socket.destroy()
-      await new Promise((resolve) => server.close(resolve))
-    },
-  }
 }
