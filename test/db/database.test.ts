@@ -47,6 +47,31 @@ describe('time zones', () => {
   })
 })
 
+// RFC 9562: version 7, variant 10, 48 bits of milliseconds; the fraction of the millisecond behind them (6.2, method 3) keeps the order.
+describe('ids', () => {
+  test('made one after another come in that order, also within a millisecond', async () => {
+    const connection = await database.pool.connect()
+    await connection.query(`do $$ declare before timestamptz; begin
+      create temporary table made (n int, id uuid) on commit preserve rows;
+      for n in 1..500 loop
+        before := clock_timestamp();
+        while clock_timestamp() = before loop end loop;
+        insert into made values (n, uuid_v7());
+      end loop;
+    end $$`)
+    const { rows: made } = await connection.query<{ id: string; at: string }>(
+      'select id, floor(extract(epoch from clock_timestamp()) * 1000)::bigint as at from made order by n',
+    )
+    connection.release(true)
+    expect(made).toHaveLength(500)
+    expect(made.map((row) => row.id)).toEqual(made.map((row) => row.id).sort())
+    for (const { id, at } of made) {
+      expect(id).toMatch(/^[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$/)
+      expect(Math.abs(Number(at) - Number.parseInt(id.replace('-', '').slice(0, 12), 16))).toBeLessThan(60_000)
+    }
+  })
+})
+
 describe('month arithmetic against PostgreSQL', () => {
   test('agrees on every month end and every interval up to 20 years', async () => {
     const { rows } = await database.pool.query<{ base: Day; months: number; due: Day }>(

@@ -141,7 +141,10 @@ describe('erasure', () => {
       await queuedNotice('sent'),
     ]
     await erase(owner).expect(201)
-    const rows = await sql<{ state: string }>('select state from notice where id = any($1) order by id', [notices])
+    const rows = await sql<{ state: string }>(
+      'select state from notice where id = any($1) order by array_position($1, id)',
+      [notices],
+    )
     expect(rows.map((row) => row.state)).toEqual(['withdrawn', 'withdrawn', 'withdrawn', 'sent'])
     const [sameTransaction] = await sql<{ same: boolean }>(
       `select (select xmin::text from notice where id = $1) = (select xmin::text from erasure where owner_id = $2) as same`,
