@@ -69,6 +69,7 @@ const environment = z
     ),
     JOBS: z.preprocess(blankIsUnset, z.enum(['on', 'off']).default('on')),
     SMTP_URL: z.preprocess(blankIsUnset, urlOf('smtp:', 'smtps:').optional()),
+    SMTP_CONNECTIONS: z.preprocess(blankIsUnset, z.coerce.number().int().min(1).max(50).default(10)),
     SMTP_IDEMPOTENCY_HEADER: z.preprocess(
       blankIsUnset,
       z
@@ -139,6 +140,7 @@ function shape(env: z.output<typeof environment>) {
     jobs: { on: env.JOBS === 'on', nightlyAt: env.NIGHTLY_AT },
     letters: {
       smtpUrl: env.SMTP_URL,
+      smtpConnections: env.SMTP_CONNECTIONS,
       idempotencyHeader: env.SMTP_IDEMPOTENCY_HEADER,
       from: env.LETTERS_FROM ?? `${env.CENTRE_NAME} <letters@localhost>`,
       folder: path.resolve(env.LETTERS_FOLDER ?? path.join(dataFolder, 'letters')),

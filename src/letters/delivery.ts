@@ -11,7 +11,8 @@ import * as sql from './statements.ts'
  * A letter goes again by itself only if it is certain that no byte of its body left, if the relay answered 4yz, or if the
  * policy says so.
  */
-export type Ready = Outgoing & { messageId: string }
+/** `digest` is given where that of these bytes is on file already, with the contents. */
+export type Ready = Outgoing & { messageId: string; digest?: Buffer }
 export type Prepared = Ready | { cannot: string }
 
 export type DeliveryOptions = {
@@ -61,8 +62,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
   const resendSeconds = resendSecondsOf(options)
   const leaseOwner = randomUUID()
   const counts: DeliveryCounts = { sent: 0, failed: 0, putBack: 0, inDoubt: 0, withdrawn: 0, fenced: 0, swept: 0 }
-  const mark = gather((marks: sql.Mark[]) => sql.markHandingOver(pool, leaseOwner, marks, leases))
-  const record = gather((sent: sql.Sent[]) => sql.recordSent(pool, leaseOwner, sent))
+  const take = gather((steps: sql.Step[]) => sql.takeSteps(pool, leaseOwner, steps, leases))
   const least = transport.connections * 2
   const pace = { since: performance.now(), settled: 0, batch: options.batch ?? least }
 
@@ -85,7 +85,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
 
   let unreachable = 0
   let dry = false
-  const ready: { claim: Claim; letter: Ready; digest: Buffer }[] = []
+  const ready: { claim: Claim; letter: Ready; mark: sql.Mark }[] = []
   let refilling: Promise<void> | undefined
 
   const ended = () => dry || unreachable >= UNREACHABLE_LIMIT || options.stop?.aborted === true
@@ -113,7 +113,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
         await refused(claim, letter.cannot, false)
         continue
       }
-      const digest = createHash('sha256').update(letter.raw).digest()
+      const digest = letter.digest ?? createHash('sha256').update(letter.raw).digest()
       if (claim.digest && !claim.digest.equals(digest) && (await sql.mayHaveArrived(pool, claim.id))) {
         await sql.holdInDoubt(
           pool,
@@ -124,7 +124,9 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
         counts.inDoubt++
         continue
       }
-      ready.push({ claim, letter, digest })
+      const onFile = letter.digest ?? claim.digest
+      const mark = { id: claim.id, attempt: claim.attempt, messageId: letter.messageId }
+      ready.push({ claim, letter, mark: { ...mark, digest: onFile?.equals(digest) ? null : digest } })
     }
   }
 
@@ -144,7 +146,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
     switch (outcome.kind) {
       case 'accepted': {
         await options.at?.('after-reply', claim.id)
-        if (await record({ id: claim.id, attempt: claim.attempt, response: outcome.response })) counts.sent++
+        if (await take({ sent: { id: claim.id, attempt: claim.attempt, response: outcome.response } })) counts.sent++
         else counts.fenced++
         await options.at?.('after-record', claim.id)
         return
@@ -195,10 +197,9 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
         await refilling
         continue
       }
-      const { claim, letter, digest } = next
+      const { claim, letter, mark } = next
       const outcome = await transport.send(letter, async () => {
-        if (!(await mark({ id: claim.id, attempt: claim.attempt, messageId: letter.messageId, digest })))
-          throw new Fenced()
+        if (!(await take({ mark }))) throw new Fenced()
       })
       await settle(claim, outcome)
       pace.settled++

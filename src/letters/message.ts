@@ -43,19 +43,20 @@ const dateOf = (at: Date): string =>
 
 const inCrlf = (text: string): string => text.replace(/\r?\n/g, CRLF)
 
+/** base64 in lines of 76 characters (RFC 2045 6.8). */
+function inLines(text: string): string {
+  const rows: string[] = []
+  for (let at = 0; at < text.length; at += 76) rows.push(text.slice(at, at + 76))
+  return rows.join(CRLF)
+}
+
 /** Readable as it is where it can be; else quoted-printable for words and base64 for what only machines read. */
 function part(type: string, content: string, more: readonly string[] = [], compact = false): string {
   const lines = inCrlf(content)
   const head = (encoding: string) =>
     [`Content-Type: ${type}`, ...more, `Content-Transfer-Encoding: ${encoding}`, '', ''].join(CRLF)
-  if (compact)
-    return (
-      head('base64') +
-      Buffer.from(lines)
-        .toString('base64')
-        .replace(/.{76}(?=.)/g, `$&${CRLF}`)
-    )
-  const plain = /^[\x20-\x7e\r\n]*$/.test(lines) && !/[^\r\n]{77}/.test(lines)
+  if (compact) return head('base64') + inLines(Buffer.from(lines).toString('base64'))
+  const plain = /^[\x20-\x7e\r\n]*$/.test(lines) && lines.split(CRLF).every((line) => line.length <= 76)
   return plain ? head('7bit') + lines : head('quoted-printable') + wrap(quotedPrintable(lines), 76)
 }
 

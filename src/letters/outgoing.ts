@@ -50,8 +50,9 @@ export type Transport = {
 
 /** Replies and errors of a mail server are untrusted text and quote the recipient: one line, masked, short. */
 export function tamed(text: string, recipient = ''): string {
-  const masked =
-    recipient === '' ? text : text.split(new RegExp(recipient.replace(/[^A-Za-z0-9]/g, '\\$&'), 'i')).join('…')
+  // replies that accept seldom quote anybody, and a pattern costs more to make than to look first
+  const quoted = recipient !== '' && text.toLowerCase().includes(recipient.toLowerCase())
+  const masked = quoted ? text.split(new RegExp(recipient.replace(/[^A-Za-z0-9]/g, '\\$&'), 'i')).join('…') : text
   return (
     masked
       // biome-ignore lint/suspicious/noControlCharactersInRegex: they are what is taken out

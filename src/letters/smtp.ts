@@ -72,11 +72,15 @@ export function smtpTransport(options: SmtpOptions): Transport {
       }
       await options.at?.('after-mark', letter.id)
       started = true
+      if (!options.at) {
+        yield letter.raw
+        return
+      }
       const half = letter.raw.length >> 1
       yield letter.raw.subarray(0, half)
-      await options.at?.('mid-body', letter.id)
+      await options.at('mid-body', letter.id)
       yield letter.raw.subarray(half)
-      await options.at?.('after-body', letter.id)
+      await options.at('after-body', letter.id)
     }
     try {
       const info = await pool.sendMail({

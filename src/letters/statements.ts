@@ -38,54 +38,50 @@ export async function claimDue(pool: pg.Pool, leaseOwner: string, limit: number,
   return rows
 }
 
-export type Mark = { id: string; attempt: number; messageId: string; digest: Buffer }
+/** The digest is null where the one on file is that of this letter already. */
+export type Mark = { id: string; attempt: number; messageId: string; digest: Buffer | null }
+export type Sent = { id: string; attempt: number; response: string }
+export type Step = { mark: Mark } | { sent: Sent }
 
-/** The last thing before the first byte. Answers, for each, whether the row was still ours. */
-export async function markHandingOver(
-  pool: pg.Pool,
-  leaseOwner: string,
-  marks: Mark[],
-  lease: Leases,
-): Promise<boolean[]> {
-  const { rows } = await pool.query<{ id: string }>({
-    name: 'letters-mark',
-    text: `with c as (select * from unnest($2::uuid[], $3::int[], $4::text[], $5::bytea[]) as c(id, attempt, message_id, digest)),
+/**
+ * The two steps every letter takes, for all that are at one of them now, in one commit: the mark, which is the last thing
+ * before the first byte, and the accepting reply. Answers, for each, whether the row was still ours. A reply that comes
+ * after the lease ran out still settles its own attempt, unless another attempt has begun; so no row is in both lists.
+ */
+export async function takeSteps(pool: pg.Pool, leaseOwner: string, steps: Step[], lease: Leases): Promise<boolean[]> {
+  const marks = steps.flatMap((step) => ('mark' in step ? [step.mark] : []))
+  const sent = steps.flatMap((step) => ('sent' in step ? [step.sent] : []))
+  const { rows } = await pool.query<{ mark: boolean; id: string }>({
+    name: 'letters-steps',
+    text: `with m as (select * from unnest($2::uuid[], $3::int[], $4::text[], $5::bytea[]) as m(id, attempt, message_id, digest)),
       marked as (
-        update notice n set state = 'handing-over', message_id = c.message_id, handed_at = coalesce(n.handed_at, now()),
+        update notice n set state = 'handing-over', message_id = m.message_id, handed_at = coalesce(n.handed_at, now()),
           lease_until = now() + make_interval(secs => $6)
-        from c where n.id = c.id and n.attempt = c.attempt and n.lease_owner = $1 and n.state = 'claimed' and n.lease_until > now()
+        from m where n.id = m.id and n.attempt = m.attempt and n.lease_owner = $1 and n.state = 'claimed' and n.lease_until > now()
         returning n.id),
       kept as (
-        update letter l set digest = c.digest, first_tried_at = coalesce(l.first_tried_at, now())
-        from c join marked on marked.id = c.id where l.notice_id = c.id and l.digest is distinct from c.digest)
-      select id from marked`,
+        update letter l set digest = m.digest
+        from m join marked on marked.id = m.id where l.notice_id = m.id and m.digest is not null),
+      accepted as (
+        update notice n set state = 'sent', response = s.response, sent_at = now(), last_error = null, lease_owner = null, lease_until = null
+        from unnest($7::uuid[], $8::int[], $9::text[]) as s(id, attempt, response)
+        where n.id = s.id and n.attempt = s.attempt and n.lease_owner = $1 and n.state in ('handing-over', 'in-doubt')
+        returning n.id)
+      select true as mark, id from marked union all select false, id from accepted`,
     values: [
       leaseOwner,
-      marks.map((m) => m.id),
-      marks.map((m) => m.attempt),
-      marks.map((m) => m.messageId),
-      marks.map((m) => m.digest),
+      marks.map((mark) => mark.id),
+      marks.map((mark) => mark.attempt),
+      marks.map((mark) => mark.messageId),
+      marks.map((mark) => mark.digest),
       lease.handOver,
+      sent.map((one) => one.id),
+      sent.map((one) => one.attempt),
+      sent.map((one) => one.response),
     ],
   })
-  const ours = new Set(rows.map((row) => row.id))
-  return marks.map((mark) => ours.has(mark.id))
-}
-
-export type Sent = { id: string; attempt: number; response: string }
-
-/** A reply that comes after the lease ran out still settles its own attempt, unless another attempt has begun. */
-export async function recordSent(pool: pg.Pool, leaseOwner: string, sent: Sent[]): Promise<boolean[]> {
-  const { rows } = await pool.query<{ id: string }>({
-    name: 'letters-sent',
-    text: `update notice n set state = 'sent', response = c.response, sent_at = now(), last_error = null, lease_owner = null, lease_until = null
-      from unnest($2::uuid[], $3::int[], $4::text[]) as c(id, attempt, response)
-      where n.id = c.id and n.attempt = c.attempt and n.lease_owner = $1 and n.state in ('handing-over', 'in-doubt')
-      returning n.id`,
-    values: [leaseOwner, sent.map((s) => s.id), sent.map((s) => s.attempt), sent.map((s) => s.response)],
-  })
-  const ours = new Set(rows.map((row) => row.id))
-  return sent.map((one) => ours.has(one.id))
+  const ours = new Set(rows.map((row) => `${row.mark} ${row.id}`))
+  return steps.map((step) => ours.has('mark' in step ? `true ${step.mark.id}` : `false ${step.sent.id}`))
 }
 
 export type Waits = {
@@ -116,10 +112,11 @@ export async function putBack(
   const { rows } = await pool.query<{ state: 'queued' | 'failed' }>({
     name: 'letters-put-back',
     text: `with mine as (
-        select id from notice where id = $2 and attempt = $3 and lease_owner = $1 and state in ('claimed', 'handing-over') for update),
+        select id, coalesce(handed_at, now()) as tried_at from notice
+        where id = $2 and attempt = $3 and lease_owner = $1 and state in ('claimed', 'handing-over') for update),
       l as (
-        insert into letter as l (notice_id, text_version, first_tried_at, refusals) select id, '', now(), 1 from mine
-        on conflict (notice_id) do update set refusals = l.refusals + 1, first_tried_at = coalesce(l.first_tried_at, now())
+        insert into letter as l (notice_id, text_version, first_tried_at, refusals) select id, '', tried_at, 1 from mine
+        on conflict (notice_id) do update set refusals = l.refusals + 1, first_tried_at = coalesce(l.first_tried_at, excluded.first_tried_at)
         returning refusals, first_tried_at),
       back as (
         update notice n set

@@ -1,4 +1,4 @@
-import { createPublicKey, generateKeyPairSync } from 'node:crypto'
+import { createHash, createPublicKey, generateKeyPairSync } from 'node:crypto'
 import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises'
 import os from 'node:os'
 import path from 'node:path'
@@ -8,6 +8,7 @@ import { simpleParser } from 'mailparser'
 import PostalMime from 'postal-mime'
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from 'vitest'
 import { type HandingOver, openHandingOver } from '../../src/features/notices/handing-over.ts'
+import { deskOf, fixContents, prepareLetters } from '../../src/features/notices/letters.ts'
 import { deliverLetters } from '../../src/jobs/deliver.ts'
 import { type Relay, startRelay } from '../faults/delivery/relay.ts'
 import { type House, openHouse } from '../support/house.ts'
@@ -177,6 +178,39 @@ test('a second hand-over is the first one to the byte, though the book changed i
   await house.database.pool.query(`update notice set next_at = now() where id = $1`, [id])
   await letters.round()
   expect(relay.kept[0]?.raw.toString('utf8')).toBe(first)
+})
+
+test('the contents are fixed once: a replica that comes late changes neither them nor the digest', async () => {
+  const { ownerId, watchId } = await ownerWithWatch(house)
+  const id = await queueLetter(house, ownerId, watchId)
+  const { pool } = house.database
+  const onFile = async () =>
+    (await pool.query('select contents, written_at, digest from letter where notice_id = $1', [id])).rows[0]
+  const prepared = async (now: string) => {
+    const letter = (await prepareLetters(pool, deskOf(house.service), [{ id }], new Date(now))).get(id)
+    if (!letter || 'cannot' in letter) throw new Error('no letter')
+    return createHash('sha256').update(letter.raw).digest()
+  }
+  const digest = await prepared('2026-11-25T09:00:00Z')
+  const fixed = await onFile()
+  expect(fixed.digest).toEqual(digest)
+  // the late one has read before the first had written: its contents are of a later second and another name
+  const late = { ...fixed.contents, owner: { name: 'Read Late', formOfAddress: null } }
+  await fixContents(pool, [{ noticeId: id, ownerId, contents: late, digest: Buffer.alloc(32) }], new Date(0))
+  expect(await onFile()).toEqual(fixed)
+  expect(await prepared('2026-11-26T09:00:00Z')).toEqual(digest)
+})
+
+test('a letter that may have arrived at one address does not go to another', async () => {
+  const { ownerId, watchId } = await ownerWithWatch(house)
+  const id = await queueLetter(house, ownerId, watchId)
+  relay.fault = () => ({ at: 'after-dot', do: 'close' })
+  expect(await letters.round()).toMatchObject({ inDoubt: 1 })
+  await house.database.pool.query(`update notice set state = 'queued', next_at = now() where id = $1`, [id])
+  await house.database.pool.query(`update contact set value = 'new.' || value where owner_id = $1`, [ownerId])
+  relay.fault = () => null
+  expect(await letters.round()).toMatchObject({ inDoubt: 1, sent: 0 })
+  expect([relay.kept.length, await stateOf(house, id)]).toEqual([1, 'in-doubt'])
 })
 
 test('a letter that may not go after all is withdrawn before the relay hears of it', async () => {

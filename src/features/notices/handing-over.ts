@@ -30,6 +30,7 @@ export function openHandingOver(service: Service, stillAllowed: StillAllowed, at
     ? smtpTransport({
         url: config.letters.smtpUrl,
         name: desk.sender.address.split('@')[1] ?? 'localhost',
+        connections: config.letters.smtpConnections,
         ...(at ? { at } : {}),
       })
     : folderTransport({ folder: config.letters.folder, ...(at ? { at } : {}) })

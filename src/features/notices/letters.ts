@@ -1,3 +1,4 @@
+import { createHash } from 'node:crypto'
 import { readFileSync } from 'node:fs'
 import type pg from 'pg'
 import { dayOfNumber, numberOfDay } from '../../domain/day.ts'
@@ -41,11 +42,22 @@ export function deskOf(service: Pick<Service, 'config'>): Desk {
   }
 }
 
-export const linksOf = (desk: Desk, noticeId: string): Links => {
-  const link = (purpose: Purpose) =>
-    desk.publicUrl ? linkOf(desk.publicUrl, purpose, tokenOf(desk.secret, purpose, noticeId)) : null
+type Tokens = Record<Purpose, string | null>
+
+const tokensOf = (desk: Desk, noticeId: string): Tokens => {
+  const token = (purpose: Purpose) => (desk.publicUrl ? tokenOf(desk.secret, purpose, noticeId) : null)
+  return { answer: token('answer'), stop: token('stop') }
+}
+
+const linksFrom = ({ publicUrl }: Desk, tokens: Tokens): Links => {
+  const link = (purpose: Purpose) => {
+    const token = tokens[purpose]
+    return publicUrl && token ? linkOf(publicUrl, purpose, token) : null
+  }
   return { answer: link('answer'), stop: link('stop') }
 }
+
+export const linksOf = (desk: Desk, noticeId: string): Links => linksFrom(desk, tokensOf(desk, noticeId))
 
 export type NoticeRow = {
   id: string
@@ -75,8 +87,8 @@ export async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly st
 }
 
 /**
- * The letters of these claims. At the first hand-over the contents are fixed and the links put on file, in one
- * statement; later ones are written from the same contents.
+ * The letters of these claims. At the first hand-over the contents are fixed, with the digest of the letter they make, and
+ * the links put on file, in one statement; later ones are written from the same contents.
  */
 export async function prepareLetters(
   pool: pg.Pool,
@@ -93,25 +105,31 @@ export async function prepareLetters(
   const gathered = await gatherContents(pool, fresh.map(sourceOf), desk.centre, today)
   // whole seconds: that is what the Date of a message can say
   const writtenAt = new Date(Math.floor(now.getTime() / 1000) * 1000)
-  await fix(
-    pool,
-    desk,
-    fresh.map((row) => ({ row, contents: gathered.get(row.id) as LetterContents })),
-    writtenAt,
-  )
   const letters = new Map<string, Prepared>()
+  const toFix: ToFix[] = []
   for (const row of rows) {
     const contents = row.contents ?? gathered.get(row.id)
+    if (!contents) continue
+    const tokens = tokensOf(desk, row.id)
     if (row.address === null) letters.set(row.id, { cannot: 'no mail address of the owner works' })
-    else if (contents) {
+    else {
       const addressed = {
         noticeId: row.id,
         writtenAt: row.writtenAt ?? writtenAt,
         to: { name: row.name, address: row.address },
-        links: linksOf(desk, row.id),
+        links: linksFrom(desk, tokens),
       }
       letters.set(row.id, await composeLetter(contents, addressed, desk.sender))
     }
+    if (row.contents !== null) continue
+    const letter = letters.get(row.id)
+    const digest = letter && 'raw' in letter ? createHash('sha256').update(letter.raw).digest() : null
+    toFix.push({ noticeId: row.id, ownerId: row.ownerId, contents, digest, tokens })
+  }
+  const onFile = await fixContents(pool, toFix, writtenAt)
+  for (const { noticeId, digest } of toFix) {
+    const letter = letters.get(noticeId)
+    if (letter && 'raw' in letter && digest && onFile.get(noticeId)?.equals(digest)) letter.digest = digest
   }
   return letters
 }
@@ -122,34 +140,38 @@ export const sourceOf = (row: NoticeRow) => ({
   owner: { name: row.name, formOfAddress: row.formOfAddress },
 })
 
-async function fix(
+type ToFix = { noticeId: string; ownerId: string; contents: LetterContents; digest: Buffer | null; tokens?: Tokens }
+
+/** Writes contents, digests and links down; of letters that another has fixed before, nothing. Answers the digests written. */
+export async function fixContents(
   pool: pg.Pool,
-  desk: Desk,
-  letters: { row: NoticeRow; contents: LetterContents }[],
+  letters: readonly ToFix[],
   writtenAt: Date,
-): Promise<void> {
-  if (letters.length === 0) return
-  const links = desk.publicUrl
-    ? letters.flatMap(({ row, contents }) =>
-        (['stop', 'answer'] as const).map((purpose) => ({
-          hash: hashOfToken(tokenOf(desk.secret, purpose, row.id)),
-          purpose,
-          ownerId: row.ownerId,
-          noticeId: row.id,
-          expiresOn: purpose === 'stop' ? null : dayOfNumber(numberOfDay(contents.comeBy) + ANSWER_DAYS),
-        })),
-      )
-    : []
-  await pool.query({
+): Promise<Map<string, Buffer | null>> {
+  if (letters.length === 0) return new Map()
+  const links = letters.flatMap(({ noticeId, ownerId, contents, tokens }) =>
+    (['stop', 'answer'] as const).flatMap((purpose) => {
+      const token = tokens?.[purpose]
+      if (!token) return []
+      const expiresOn = purpose === 'stop' ? null : dayOfNumber(numberOfDay(contents.comeBy) + ANSWER_DAYS)
+      return [{ hash: hashOfToken(token), purpose, ownerId, noticeId, expiresOn }]
+    }),
+  )
+  const { rows } = await pool.query<{ id: string; digest: Buffer | null }>({
     name: 'letters-fix',
     text: `with written as (
-        insert into letter (notice_id, contents, text_version, written_at)
-        select l.id, l.contents, $3, $4 from unnest($1::uuid[], $2::jsonb[]) as l(id, contents)
-        on conflict (notice_id) do update set contents = excluded.contents, text_version = excluded.text_version, written_at = excluded.written_at)
-      insert into owner_link (token_hash, purpose, owner_id, notice_id, expires_on)
-      select * from unnest($5::bytea[], $6::text[], $7::uuid[], $8::uuid[], $9::date[]) on conflict do nothing`,
+        insert into letter (notice_id, contents, text_version, written_at, digest)
+        select l.id, l.contents, $3, $4, l.digest from unnest($1::uuid[], $2::jsonb[], $10::bytea[]) as l(id, contents, digest)
+        on conflict (notice_id) do update set contents = excluded.contents, text_version = excluded.text_version,
+          written_at = excluded.written_at, digest = coalesce(letter.digest, excluded.digest)
+        where letter.contents is null
+        returning notice_id, digest),
+      linked as (
+        insert into owner_link (token_hash, purpose, owner_id, notice_id, expires_on)
+        select * from unnest($5::bytea[], $6::text[], $7::uuid[], $8::uuid[], $9::date[]) on conflict do nothing)
+      select notice_id as id, digest from written`,
     values: [
-      letters.map(({ row }) => row.id),
+      letters.map(({ noticeId }) => noticeId),
       letters.map(({ contents }) => JSON.stringify(contents)),
       TEXT_VERSION,
       writtenAt,
@@ -158,8 +180,10 @@ async function fix(
       links.map((link) => link.ownerId),
       links.map((link) => link.noticeId),
       links.map((link) => link.expiresOn),
+      letters.map(({ digest }) => digest),
     ],
   })
+  return new Map(rows.map((row) => [row.id, row.digest]))
 }
 
 /** What goes out, or went out: the fixed letter, or for one not yet made ready what it would be now. */
