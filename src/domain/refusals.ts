@@ -145,6 +145,9 @@ const sentences = {
   'recall-not-settled': (f: Facts) =>
     `${f.open} watches of this recall are not settled yet, and ${f.shelf} pieces lie on the shelf.`,
   'recall-closed': () => 'This recall is closed.',
+  'recall-watch-settled': () => 'This watch of the recall is settled: the piece has come out of it.',
+  'recall-owner-unknown': () =>
+    'The owner of this watch is not known: book it in at the counter with whoever brings it, then settle it in the recall.',
   'order-ended': (f: Facts) => `This order was ${f.state} before.`,
 } as const
 

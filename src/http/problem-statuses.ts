@@ -91,5 +91,7 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'waste-box-collected': 409,
   'recall-not-settled': 409,
   'recall-closed': 409,
+  'recall-watch-settled': 409,
+  'recall-owner-unknown': 409,
   'order-ended': 409,
 }

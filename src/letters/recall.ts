@@ -1,21 +1,26 @@
 import { type LetterContents, oneLine } from './contents.ts'
 import { texts } from './texts/index.ts'
-import { recallTexts } from './texts/recall.ts'
+import { type RecalledWhat, recallTexts } from './texts/recall.ts'
 import type { Block, Links, Written } from './write.ts'
 
-/** The watches of a recall letter; `possible` where the lot of the fitted cell is not on record. */
-export type RecallWords = { readonly watches: readonly { watchId: string; certainty: 'fitted' | 'possible' }[] }
+/** The watches of a recall letter; `possible` where the lot of the fitted piece is not on record. */
+export type RecallWords = {
+  readonly what?: RecalledWhat
+  readonly watches: readonly { watchId: string; certainty: 'fitted' | 'possible' }[]
+}
 
 /**
- * A cell was called back by its supplier: which watch, what it costs (nothing), what not to do. It stands outside the
+ * A cell, a gasket or a part was called back by its supplier: which watch, what it costs (nothing), what not to do. It stands outside the
  * rhythm and the reminder choices, since it is not an offer but a warning; there is no link to stop it.
  */
 export function writeRecall(contents: LetterContents, recall: RecallWords, greeting: string, links: Links): Written {
   const t = texts[contents.language]
-  const words = recallTexts[contents.language]
+  const said = recallTexts[contents.language]
+  const what = recall.what ?? 'cell'
+  const words = said[what]
   const blocks: Block[] = [
     { block: 'greeting', text: greeting },
-    { block: 'paragraph', text: words.writer(contents.centre.name) },
+    { block: 'paragraph', text: said.writer(contents.centre.name) },
   ]
   for (const { watchId, certainty } of recall.watches) {
     const watch = contents.watches[watchId]
@@ -28,8 +33,8 @@ export function writeRecall(contents: LetterContents, recall: RecallWords, greet
     blocks.push({ block: 'paragraph', text: certainty === 'fitted' ? words.fitted : words.possible })
   }
   blocks.push({ block: 'paragraph', text: words.come })
-  blocks.push({ block: 'caution', text: words.doNotOpen })
-  blocks.push({ block: 'caution', text: t.letter.caution['cell-and-children'] })
+  blocks.push({ block: 'caution', text: words.until })
+  if (what === 'cell') blocks.push({ block: 'caution', text: t.letter.caution['cell-and-children'] })
   if (links.answer) blocks.push({ block: 'link', text: t.letter.tellUsByLink, url: links.answer })
   blocks.push({ block: 'paragraph', text: t.letter.tellUsByReply })
   blocks.push({ block: 'paragraph', text: `${t.letter.regards}\n${contents.centre.name}` })

@@ -36,8 +36,11 @@ export interface LetterPlan {
   readonly parts: readonly LetterPart[]
   /** false where the letter holds nothing but what stands outside the thirty days: it then does not start them */
   readonly reminder: boolean
-  /** a letter about a recalled cell and nothing else: its watches, and whether the lot is on record */
-  readonly recall?: { readonly watches: readonly { watchId: string; certainty: 'fitted' | 'possible' }[] }
+  /** a letter about a recalled piece and nothing else: its watches, and whether the lot is on record */
+  readonly recall?: {
+    readonly what?: 'cell' | 'gasket' | 'part'
+    readonly watches: readonly { watchId: string; certainty: 'fitted' | 'possible' }[]
+  }
 }
 
 export type LetterPart = DuePart | KeepDryPart | MovedLaterPart | GuaranteePart

@@ -199,7 +199,10 @@ export async function setBlock(
   recallId?: string,
 ): Promise<void> {
   const { tx, who, today } = act
-  await tx.$executeRaw`update stock_lot set blocked = ${doing === 'blocked' ? reason : null}, version = version + 1 where id = ${lotId}::uuid`
+  // a lot that was called back stays so, whatever else is seen on it: the other reasons are on record beside it
+  await tx.$executeRaw`
+    update stock_lot set blocked = case when blocked = 'recall' and ${doing} = 'blocked' then 'recall' else ${doing === 'blocked' ? reason : null} end,
+      version = version + 1 where id = ${lotId}::uuid`
   await tx.lotBlock.create({
     data: {
       lotId,
@@ -229,8 +232,9 @@ export async function blockLot(
 export async function releaseLot(act: Act, what: Lot['what'], lotId: string, note: string): Promise<Created> {
   const lot = await lockLot(act.tx, lotId, what)
   if (!lot.blocked) throw new Refusal('lot-not-blocked')
-  if (lot.blocked === 'recall') throw new Refusal('blocked-by-recall')
-  if (what === 'gasket') throw new Refusal('gasket-needs-inspection')
+  if (lot.blocked === 'recall' && (await act.tx.recallLot.findFirst({ where: { lotId } })))
+    throw new Refusal('blocked-by-recall')
+  if (what === 'gasket' && lot.blocked !== 'recall') throw new Refusal('gasket-needs-inspection')
   await setBlock(act, lotId, lot.blocked, note, 'released')
   return { body: shownLot(await readLot(act.tx, lotId, what)) }
 }

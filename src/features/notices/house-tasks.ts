@@ -4,7 +4,16 @@ import type { Role } from '../../http/service.ts'
 
 /** Something a person has to do about a letter. `dedupe` names the one thing: while such a task is open there is no second. */
 export type LetterTask = {
-  kind: 'bad-address' | 'mail-returned' | 'letter-refused' | 'letter-in-doubt' | 'proposed-day' | 'owner-answer'
+  kind:
+    | 'bad-address'
+    | 'mail-returned'
+    | 'letter-refused'
+    | 'letter-in-doubt'
+    | 'proposed-day'
+    | 'owner-answer'
+    | 'recall-tell'
+    | 'recall-change'
+    | 'recall-letters'
   role: Role
   dedupe: string
   words: string

@@ -287,11 +287,18 @@ export async function markDeceased(
   return { location: `/v1/owners/${ownerId}`, body: await getOwner(tx, ownerId) }
 }
 
-export async function withdrawQueued(tx: Db, ownerId: string, by: string, why: string): Promise<void> {
+export async function withdrawQueued(
+  tx: Db,
+  ownerId: string,
+  by: string,
+  why: string,
+  { recalls = 'withdrawn' }: { recalls?: 'withdrawn' | 'stay' } = {},
+): Promise<void> {
   await tx.$executeRaw`
     with gone as (
       update notice set state = 'withdrawn', withdrawn_by = ${by}, withdrawn_why = ${why}
-      where owner_id = ${ownerId}::uuid and state in ('queued', 'held', 'claimed') returning id)
+      where owner_id = ${ownerId}::uuid and state in ('queued', 'held', 'claimed')
+        and (${recalls} = 'withdrawn' or plan -> 'recall' is null) returning id)
     update notice_item set key_taken = false from gone where notice_item.notice_id = gone.id`
 }
 

@@ -4,9 +4,12 @@ import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line, prose } from '../../http/shapes.ts'
-import { queueRecallLetters } from './letters.ts'
+import { whats } from '../stock-entries/lots.ts'
+import { desk } from '../tickets/desk.ts'
+import { openFreeChange } from './free-change.ts'
 import { closeRecall, listRecalls, noteWatch, openRecall } from './recalls.ts'
-import { showRecall } from './showing.ts'
+import { reaches, showRecall } from './showing.ts'
+import { tellOwners } from './telling.ts'
 
 const whole = z.number().int()
 const terms = {
@@ -27,16 +30,22 @@ const watchOut = z.object({
   pieces: whole,
   state: z.enum(['to-tell', 'letter-queued', 'tell-at-next-sight', 'told', 'settled']),
   note: z.string().nullable(),
+  ticketId: idOut.nullable(),
+  noticeId: idOut.nullable(),
+  letter: z.string().nullable(),
   maker: z.string(),
   model: z.string().nullable(),
   serialEnd: z.string().nullable(),
   ownerId: idOut.nullable(),
-  reach: z.enum(['reachable', 'in-house', 'owner-erased', 'owner-deceased', 'owner-unknown', 'no-contact']),
+  reach: z.enum(reaches),
+  byMail: z.boolean(),
 })
 const recallOut = z.object({
   id: idOut,
   on: dayOut,
-  designation: z.string(),
+  itemId: idOut,
+  what: z.enum(whats),
+  name: z.string(),
   supplier: z.string(),
   lotNumber: z.string().nullable(),
   from: dayOut.nullable(),
@@ -60,6 +69,7 @@ const recallOut = z.object({
       pieces: whole,
     }),
   ),
+  atBench: z.array(z.object({ lotId: idOut, ticketId: idOut.nullable(), watchId: idOut.nullable(), pieces: whole })),
   fitted: z.object({
     pieces: whole,
     watches: z.array(watchOut),
@@ -83,9 +93,12 @@ export function recallRoutes(app: Routes, service: Service): void {
       config,
       schema: {
         tags,
-        summary: 'Recall a lot: blocks it at once and finds every watch that holds its cells',
+        summary:
+          'Recall a lot of cells, gaskets or parts: blocks it at once and finds every watch that holds its pieces',
         body: z.strictObject({
-          designation: line(20),
+          designation: line(20).optional(),
+          kindId: id.optional(),
+          partId: id.optional(),
           supplier: line(80),
           lotNumber: line(40).optional(),
           from: day.optional(),
@@ -110,7 +123,8 @@ export function recallRoutes(app: Routes, service: Service): void {
             items: z.array(
               z.object({
                 id: idOut,
-                designation: z.string(),
+                what: z.enum(whats),
+                name: z.string(),
                 supplier: z.string(),
                 lotNumber: z.string().nullable(),
                 openedOn: dayOut,
@@ -166,12 +180,36 @@ export function recallRoutes(app: Routes, service: Service): void {
       config,
       schema: {
         tags,
-        summary: 'Write to every owner who can be reached by e-mail; asking again writes to nobody twice',
+        summary:
+          'Tell the owners: a letter to each who has a mail address, else a task for the counter; nobody is written to twice',
         params: byId,
         response: { 201: z.object({ queued: whole, recall: recallOut }) },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => queueRecallLetters(doing, request.params.id)),
+    (request, reply) => createOnce(service, request, reply, (doing) => tellOwners(doing, request.params.id)),
+  )
+  app.post(
+    '/v1/recalls/:id/watches/:watchId/tickets',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: {
+        tags,
+        summary: 'Book the watch in for its free change; of one in the house the open ticket is noted',
+        params: z.strictObject({ id, watchId: id }),
+        body: z.strictObject({ place: line(60).default('counter'), broughtBy: line(120).optional() }),
+        response: { 201: z.object({ ticketId: idOut, recall: recallOut }) },
+      },
+    },
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        openFreeChange(
+          desk(service, doing),
+          request.params.id,
+          request.params.watchId,
+          request.body,
+          service.config.centre.country,
+        ),
+      ),
   )
   app.post(
     '/v1/recalls/:id/closing',

@@ -42,7 +42,10 @@ const background = `
         case when o.rule = 'unknown-base' then 'to-be-assessed' when $3::date >= o.stop_on then 'asked-enough' when $3::date >= o.overdue_from then 'overdue'
           when $3::date >= o.notices_due_on then 'due' else 'coming-up' end) order by o.due_on, o.kind)
       from obligation o where o.watch_id = $1::uuid and o.rule is not null and o.coming_up_from <= $3::date) as due,
-    (select jsonb_agg(distinct x.w) from obligation o, unnest(o.warnings) as x (w) where o.watch_id = $1::uuid) as warnings,
+    (select jsonb_agg(distinct x.w) from (
+      select unnest(o.warnings) as w from obligation o where o.watch_id = $1::uuid
+      union all select 'recall' from recall_watch r join recall c on c.id = r.recall_id and c.closed_on is null
+        where r.watch_id = $1::uuid and r.state <> 'settled') x) as warnings,
     (select jsonb_object_agg(key, value) from (select distinct on (key) key, value from house_rule
       where key in ('workingWeekdays', 'holidays') and from_day <= $3::date order by key, from_day desc, id desc) s) as settings,
     (select count(*)::int from picture_file f where f.id = any($4::uuid[])) as pictures,

@@ -12,8 +12,8 @@ export const shelf = [
 ] as const
 
 /** A house that answers: on a busy machine the first moment after the start is refused as too busy. */
-export async function openStock(now = '2026-12-01'): Promise<House> {
-  const house = await openHouse({ now })
+export async function openStock(now = '2026-12-01', env: Record<string, string> = {}): Promise<House> {
+  const house = await openHouse({ now, env })
   for (let tries = 0; tries < 2_000; tries++) {
     if ((await house.as('stock').get('/v1/stock-orders')).status === 200) break
   }
