@@ -19,6 +19,11 @@ export interface HouseRule {
     | 'pieces'
     | 'cycles'
     | 'minor units'
+    | 'working days'
+    | 'minutes'
+    | 'millimetres'
+    | 'hundredths of a bar'
+    | 'yes or no'
   readonly words: string
 }
 

@@ -22,7 +22,7 @@ export type Tolerances = {
   readonly workingVoltageMax?: number | null
 }
 
-/** Usual good values where the maker gives none; trade knowledge, no source; a centre changes them in its settings. */
+/** Usual good values where the maker gives none; trade knowledge, no source. What a centre asks of a calibre it puts on that calibre. */
 export const houseClasses = {
   'three-hand': {
     source: 'house-class',

@@ -1,3 +1,4 @@
+import type { TicketRules } from '../tickets/rules.ts'
 import type { TestKind, WaterClaim } from '../tickets/snapshot.ts'
 import type { ReadingFault } from './bounds.ts'
 
@@ -13,9 +14,9 @@ export const waterLimits = {
   wetSeconds: 600,
   /** Shallow immersion lasts this long, s. */
   immersionSeconds: 3600,
-  /** A case is left to settle this long before a dry test, min. */
+  /** A case is left to settle this long before a dry test, min. First value of a house rule. */
   settledMinutes: 30,
-  /** Pressures for acrylic, vintage and unknown watches, bar, and only with the owner's consent. House default. */
+  /** Pressures for acrylic, vintage and unknown watches, bar, and only with the owner's consent. First values of house rules. */
   gentleMin: -0.3,
   gentleMax: 0.5,
   /** A plain mark is tested at this, bar. */
@@ -25,6 +26,14 @@ export const waterLimits = {
 } as const
 
 export type WaterLimits = { readonly [K in keyof typeof waterLimits]: number }
+
+/** The limits with the house rules of a day in them. */
+export const limitsUnder = (rules: TicketRules): WaterLimits => ({
+  ...waterLimits,
+  settledMinutes: rules.settledMinutes,
+  gentleMin: -rules.gentleVacuumHundredths / 100,
+  gentleMax: rules.gentlePressureHundredths / 100,
+})
 
 export type TestedWatch = {
   readonly claim: WaterClaim

@@ -21,28 +21,58 @@ export const caseIsOpen = (t: Pick<Snapshot, 'openings' | 'closings'>): boolean 
   return opening !== null && (closing === null || !isAfter(closing, opening))
 }
 
+const positionKey = (position: string): string => position.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, '')
+
+/** Seals last seen otherwise than supple and not replaced since: no test counts before they are. */
+export function sealsToReplace(t: Pick<Snapshot, 'seals'>): readonly Snapshot['seals'][number][] {
+  const last = new Map<string, Snapshot['seals'][number]>()
+  for (const seal of t.seals) {
+    const key = positionKey(seal.position)
+    const earlier = last.get(key)
+    if (!earlier || isAfter(seal, earlier)) last.set(key, seal)
+  }
+  return [...last.values()].filter((seal) => seal.seen !== null && seal.seen !== 'supple')
+}
+
+export const sealsInWords = (seals: readonly Snapshot['seals'][number][]): string =>
+  seals
+    .map((seal) =>
+      seal.seen === 'missing'
+        ? `the seal at ${seal.position} is missing`
+        : `the seal at ${seal.position} is ${seal.seen}`,
+    )
+    .join(', ')
+
 /** The signed word of owner and manager that the watch is no longer to be treated as water-resistant. */
 export const isWithdrawn = (t: Snapshot): boolean =>
   t.water.withdrawn?.ownerSigned === true && t.water.withdrawn.managerSigned
 
+const orWaiver = 'or owner and manager sign that it is no longer to be treated as water-resistant'
+
 /**
  * G11: a case with a water claim (unknown counts as one) that was opened is closed and has passed, after that closing,
- * each needed kind of test at the agreed pressure on a tester in calibration; or owner and manager signed it away.
+ * each needed kind of test at the agreed pressure on a tester in calibration; or owner and manager signed it away. A seal
+ * that was seen to be no longer supple is replaced before any test counts.
  */
 export const waterGate: GateRule = (t) => {
   if (t.openings.length === 0) return { notAsked: 'the case was not opened' }
   if (t.watch.claim === 'none') return { notAsked: 'the watch makes no water claim' }
   const opening = latest(t.openings)!
-  const marks = looksAt(opening, latest(t.closings), t.water.withdrawn, ...t.water.tests)
+  const marks = looksAt(opening, latest(t.closings), t.water.withdrawn, ...t.seals, ...t.water.tests)
   if (isWithdrawn(t)) return { parts: [open('water', 'signed: no longer to be treated as water-resistant')], ...marks }
-  const waiver =
-    'close the case and let it pass the test, or owner and manager sign that it is no longer to be treated as water-resistant'
+  const waiver = `close the case and let it pass the test, ${orWaiver}`
   if (caseIsOpen(t)) return { parts: [shut('water', 'the case is open', waiver, 'nobody')], ...marks }
   const newest = newestTests(t)
   const failed = [...newest.values()].filter((test) => !test.passed)
   if (failed.length > 0) {
     const why = `failed since the case was closed: ${failed.map((test) => test.kind).join(', ')}`
     return { parts: [shut('pending-signature', why, waiver, 'manager')], ...marks }
+  }
+  const old = sealsToReplace(t)
+  if (old.length > 0) {
+    const why = `${sealsInWords(old)} and was not replaced, so no water test counts`
+    const opens = `open the case, replace the seal at ${old.map((seal) => seal.position).join(' and at ')}, close it and test it again; ${orWaiver}`
+    return { parts: [shut('seals', why, opens, 'nobody')], ...marks }
   }
   if (t.water.agreedBar === null && t.water.needed.some((kind) => kind !== 'condensation')) {
     return { parts: [shut('water', 'no test pressure is agreed', 'agree the test pressure', 'nobody')], ...marks }

@@ -1,13 +1,26 @@
 import { addMonthsToNumber, type Day, dayOfNumber, numberOfDay, type PartialDay, spanOf } from '../day.ts'
+import type { TicketRuleKey, TicketRules } from './rules.ts'
 
-/** Months by kind of line where the price list says nothing; house defaults. A water test speaks of its day only. */
-export const usualGuaranteeMonths = {
-  'complete-service': 24,
-  repair: 12,
-  cell: 12,
-  seals: 12,
-  'water-test': 0,
-} as const
+export const guaranteeKinds = ['complete-service', 'repair', 'cell', 'seals', 'water-test'] as const
+export type GuaranteeKind = (typeof guaranteeKinds)[number]
+
+const ruleOf = {
+  'complete-service': 'completeServiceGuaranteeMonths',
+  repair: 'repairGuaranteeMonths',
+  cell: 'cellGuaranteeMonths',
+  seals: 'sealsGuaranteeMonths',
+  'water-test': 'waterTestGuaranteeMonths',
+} as const satisfies Record<GuaranteeKind, TicketRuleKey>
+
+/** Months by kind of line under the rules of a day, where the line itself names none. */
+export const usualGuaranteeMonths = (kind: GuaranteeKind, rules: TicketRules): number => rules[ruleOf[kind]]
+
+/**
+ * Months that a line carries from its hand-over. Where the line named them they stand. Else the house rule of the
+ * hand-over's day counts, but never less than what the estimate told the owner.
+ */
+export const monthsAtHandOver = (told: number, kind: GuaranteeKind | null, rules: TicketRules): number =>
+  kind === null ? told : Math.max(told, usualGuaranteeMonths(kind, rules))
 
 /**
  * Last day of a guarantee, inclusive: hand-over + months + the days the watch was back in the house. A right of the

@@ -28,6 +28,9 @@ export type TestKind = 'vacuum-dry' | 'overpressure-dry' | 'overpressure-wet' | 
 
 export type OpeningKind = 'case-opened' | 'seals-replaced' | 'cell-fitted' | 'cell-removed' | 'movement-fitted'
 
+export const sealConditions = ['supple', 'set', 'flattened', 'hard', 'cracked', 'swollen', 'missing'] as const
+export type SealCondition = (typeof sealConditions)[number]
+
 export type WaterClaim = 'none' | 'plain' | 'rated' | 'unknown'
 
 export type VersionLine = {
@@ -148,6 +151,8 @@ export type Snapshot = {
   })[]
   readonly openings: readonly (Mark & { readonly kind: OpeningKind })[]
   readonly closings: readonly Mark[]
+  /** What was seen of the seals and which were replaced, by position; `seen` null: replaced. */
+  readonly seals: readonly (Mark & { readonly position: string; readonly seen: SealCondition | null })[]
   readonly water: {
     readonly needed: readonly TestKind[]
     readonly agreedBar: number | null

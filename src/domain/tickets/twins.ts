@@ -12,14 +12,12 @@ const plain = (text: string | null): string | null => {
   return folded === '' ? null : folded
 }
 
-/** Watches within this many millimetres look alike in size. */
-export const SIZE_TOLERANCE_MM = 1
-
 /**
  * Whether two watches might be taken for each other. What is not known of one of them tells nothing apart, but without
- * at least the same maker and model, or the same metal and dial, there is no likeness to warn of.
+ * at least the same maker and model, or the same metal and dial, there is no likeness to warn of. Sizes that differ by no
+ * more than `withinMm` look the same.
  */
-export function mightBeTaken(a: Look, b: Look): boolean {
+export function mightBeTaken(a: Look, b: Look, withinMm: number): boolean {
   const same = (x: string | null, y: string | null): boolean | null => {
     const p = plain(x)
     const q = plain(y)
@@ -30,8 +28,7 @@ export function mightBeTaken(a: Look, b: Look): boolean {
   const metal = same(a.metal, b.metal)
   const dial = same(a.dial, b.dial)
   if ([maker, model, metal, dial].includes(false)) return false
-  if (a.diameterMm !== null && b.diameterMm !== null && Math.abs(a.diameterMm - b.diameterMm) > SIZE_TOLERANCE_MM)
-    return false
+  if (a.diameterMm !== null && b.diameterMm !== null && Math.abs(a.diameterMm - b.diameterMm) > withinMm) return false
   return (maker === true && model === true) || (metal === true && dial === true)
 }
 

@@ -1,9 +1,6 @@
 import { addDays, addMonths, type Day, dayOfNumber, numberOfDay } from '../day.ts'
+import type { TicketRules } from './rules.ts'
 import { nextWorkingDay, type WorkCalendar } from './working-days.ts'
-
-/** Days from the delivered notice: a second means, a letter by post, a registered letter. House defaults. */
-export type UnclaimedDays = { readonly secondMeans: number; readonly post: number; readonly registered: number }
-export const usualUnclaimedDays: UnclaimedDays = { secondMeans: 14, post: 45, registered: 90 }
 
 /** What the law of the place demands, as the manager set it. Without it nothing follows the registered letter. */
 export type UnclaimedLaw = {
@@ -39,19 +36,14 @@ export type UnclaimedPlan = {
 }
 
 /** The lawful steps for a watch that nobody fetches. There is never an automatic disposal. */
-export function unclaimedPlan(
-  clock: Clock,
-  today: Day,
-  calendar: WorkCalendar,
-  days: UnclaimedDays = usualUnclaimedDays,
-): UnclaimedPlan {
+export function unclaimedPlan(clock: Clock, today: Day, calendar: WorkCalendar, rules: TicketRules): UnclaimedPlan {
   const first = numberOfDay(clock.deliveredOn)
   const restart = clock.lastContactOn === null ? first : Math.max(first, numberOfDay(clock.lastContactOn))
   const at = (step: UnclaimedStep, on: Day) => ({ step, on, postOn: nextWorkingDay(on, calendar) })
   const steps = [
-    at('second-means', dayOfNumber(restart + days.secondMeans)),
-    at('post', addDays(clock.deliveredOn, days.post + clock.pausedDays)),
-    at('registered', addDays(clock.deliveredOn, days.registered + clock.pausedDays)),
+    at('second-means', dayOfNumber(restart + rules.unclaimedSecondMeansDays)),
+    at('post', addDays(clock.deliveredOn, rules.unclaimedPostDays + clock.pausedDays)),
+    at('registered', addDays(clock.deliveredOn, rules.unclaimedRegisteredDays + clock.pausedDays)),
   ]
   const reached = steps.filter((step) => step.postOn <= today)
   const next = clock.registeredOn !== null ? null : (reached.at(-1)?.step ?? null)

@@ -11,11 +11,14 @@ import {
 } from '../../domain/tickets/estimate.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { ceilingStands } from '../../domain/tickets/gates-yes.ts'
+import { type GuaranteeKind, usualGuaranteeMonths } from '../../domain/tickets/guarantee.ts'
+import type { TicketRules } from '../../domain/tickets/rules.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { addRecords, type Desk, instantFrom, openTicket, reopen, setStep } from '../tickets/desk.ts'
 import type { EstimateRow, LineRow } from '../tickets/reading.ts'
 import { refuseUnentitled } from '../tickets/said.ts'
+import type { Loaded } from '../tickets/snapshot.ts'
 
 export type NewLine = {
   code?: string | undefined
@@ -27,7 +30,11 @@ export type NewLine = {
   choice: 'must' | 'should' | 'could'
   /** index of the line that cannot be done without this one */
   requiredBy?: number | null | undefined
+  /** left out: by the house rule for the kind of work */
   guaranteeMonths?: number | undefined
+  guarantee?: GuaranteeKind | undefined
+  /** a line of the earlier ticket whose guarantee covers this one: the owner pays nothing, the price is the house's cost */
+  underGuaranteeOf?: string | undefined
   opensCase?: boolean | undefined
   pressureTest?: boolean | undefined
   completeService?: boolean | undefined
@@ -66,8 +73,11 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   if (earlier && earlier.currency !== currency)
     throw faulty(['/currency', `must be ${earlier.currency}, as the earlier version`])
   const ids = input.lines.map(() => uuidv7())
+  const covered = coveredLines(ticket)
   const lines = input.lines.map((line, i) => ({
     ...line,
+    ...guaranteeOf(line, i, ticket.rules),
+    ...priceOf(line, i, covered),
     id: ids[i]!,
     requiredBy: requirement(line, i, ids),
     rate: rateOf(line, i, taxRates),
@@ -89,7 +99,7 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   const totals = totalsOf(asLines, rule)
   const n = (earlier?.n ?? 0) + 1
   const validUntil =
-    input.validUntil === undefined ? addDays(desk.today, ticket.settings.estimateValidDays ?? 30) : input.validUntil
+    input.validUntil === undefined ? addDays(desk.today, ticket.rules.estimateValidDays) : input.validUntil
   if (validUntil !== null && validUntil < desk.today) throw faulty(['/validUntil', `lies before today, ${desk.today}`])
   await desk.tx.$executeRaw`
     with made as (
@@ -97,20 +107,21 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
       values (${id}::uuid, ${n}, ${input.kind}, ${currency}, ${rule}, ${validUntil}::date, ${totals.net}, ${totals.tax}, ${totals.total}, ${desk.today}::date, ${desk.now},
         ${desk.who.keyId}::uuid, ${desk.who.name}) returning id)
     insert into estimate_line (id, estimate_id, place, code, what, part, quantity, unit_price, tax_class, tax_rate, choice, required_by, guarantee_months, opens_case,
-      pressure_test, complete_service)
+      pressure_test, complete_service, guarantee_kind, under_guarantee_of, house_cost)
     select l.id, made.id, l.place, l.code, l.what, coalesce(l.part, false), l.quantity, l."unitPrice", l."taxClass", l.rate, l.choice, l."requiredBy",
-      coalesce(l."guaranteeMonths", 0), coalesce(l."opensCase", false), coalesce(l."pressureTest", false), coalesce(l."completeService", false)
+      coalesce(l."guaranteeMonths", 0), coalesce(l."opensCase", false), coalesce(l."pressureTest", false), coalesce(l."completeService", false),
+      l."guaranteeKind", l."underGuaranteeOf", l."houseCost"
     from made, jsonb_to_recordset(${JSON.stringify(lines.map((line, place) => ({ ...line, place })))}::jsonb) as l (id uuid, place int, code text, what text, part boolean,
       quantity int, "unitPrice" bigint, "taxClass" text, rate int, choice text, "requiredBy" uuid, "guaranteeMonths" int, "opensCase" boolean, "pressureTest" boolean,
-      "completeService" boolean)`
+      "completeService" boolean, "guaranteeKind" text, "underGuaranteeOf" uuid, "houseCost" bigint)`
   const after = await reopen(desk, id)
-  const covered = ceilingStands(after.snapshot)
+  const inside = ceilingStands(after.snapshot)
   if (step === 'awaiting-yes') {
     const price = judgeGate('G6', after.snapshot)
     if (price.state === 'shut')
       throw new Refusal('gate-shut', { gate: 'G6', title: price.title, why: price.why, opens: price.opens })
   }
-  if (working.has(step) && !covered) {
+  if (working.has(step) && !inside) {
     const [move] = await addRecords(desk, id, [
       {
         kind: 'move',
@@ -120,7 +131,46 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
     await setStep(desk, after, 'priced', move!.seq)
   }
   const made = (await reopen(desk, id)).rows.estimates!.at(-1)!
-  return { location: `/v1/tickets/${id}/estimates`, body: { ...shownEstimate(made), insideCeiling: covered } }
+  return { location: `/v1/tickets/${id}/estimates`, body: { ...shownEstimate(made), insideCeiling: inside } }
+}
+
+/** The months the owner is told: those the line names, else the house rule of today for its kind of work. */
+function guaranteeOf(line: NewLine, i: number, rules: TicketRules) {
+  if (line.guaranteeMonths !== undefined) {
+    if (line.guarantee !== undefined)
+      throw faulty([`/lines/${i}/guarantee`, 'give either the months or the kind of work, not both'])
+    return { guaranteeKind: null, guaranteeMonths: line.guaranteeMonths }
+  }
+  // work under the guarantee of an earlier line lengthens that one by the days in the house
+  if (line.underGuaranteeOf !== undefined) return { guaranteeKind: null, guaranteeMonths: 0 }
+  const kind =
+    line.guarantee ??
+    (line.completeService === true ? 'complete-service' : line.pressureTest === true ? 'water-test' : 'repair')
+  return { guaranteeKind: kind, guaranteeMonths: usualGuaranteeMonths(kind, rules) }
+}
+
+/** Lines of the earlier ticket that were decided to be covered. */
+const coveredLines = (ticket: Loaded): ReadonlySet<string> =>
+  new Set(
+    (
+      (ticket.records.findLast((record) => record.kind === 'comeback')?.data.lines ?? []) as {
+        line: string
+        covered: boolean
+      }[]
+    ).flatMap((decided) => (decided.covered ? [decided.line] : [])),
+  )
+
+/** What the owner pays for a piece, and what it costs the house where a guarantee covers it. */
+function priceOf(line: NewLine, i: number, covered: ReadonlySet<string>) {
+  if (line.underGuaranteeOf === undefined) return { houseCost: null, underGuaranteeOf: null }
+  if (!covered.has(line.underGuaranteeOf))
+    throw faulty([
+      `/lines/${i}/underGuaranteeOf`,
+      'is no line of the earlier ticket that was decided to be covered; record the comeback decision first',
+    ])
+  if (line.unitPrice === null)
+    throw faulty([`/lines/${i}/unitPrice`, 'is missing: say what it costs the house; the owner pays nothing'])
+  return { unitPrice: 0, houseCost: line.unitPrice, underGuaranteeOf: line.underGuaranteeOf }
 }
 
 function requirement(line: NewLine, i: number, ids: readonly string[]): string | null {
@@ -228,6 +278,9 @@ const shownLine = (line: LineRow) => ({
   choice: line.choice,
   requiredBy: line.required_by,
   guaranteeMonths: line.guarantee_months,
+  guarantee: line.guarantee_kind,
+  underGuaranteeOf: line.under_guarantee_of,
+  houseCost: line.house_cost,
   opensCase: line.opens_case,
   pressureTest: line.pressure_test,
   completeService: line.complete_service,

@@ -1,5 +1,6 @@
 import { z } from 'zod'
 import { Refusal } from '../../domain/refusals.ts'
+import { guaranteeKinds } from '../../domain/tickets/guarantee.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
@@ -20,6 +21,16 @@ const lineBody = z.strictObject({
   choice: z.enum(['must', 'should', 'could']),
   requiredBy: z.number().int().min(0).max(99).nullable().optional(),
   guaranteeMonths: z.number().int().min(0).max(120).optional(),
+  guarantee: z
+    .enum(guaranteeKinds)
+    .meta({ description: 'kind of work; its months are the house rule, in place of guaranteeMonths' })
+    .optional(),
+  underGuaranteeOf: id
+    .meta({
+      description:
+        'a line of the earlier ticket that was decided to be covered: unitPrice is what it costs the house, the owner pays nothing',
+    })
+    .optional(),
   opensCase: z.boolean().optional(),
   pressureTest: z.boolean().optional(),
   completeService: z.boolean().optional(),
@@ -49,6 +60,9 @@ const estimateOut = z.object({
       choice: z.string(),
       requiredBy: idOut.nullable(),
       guaranteeMonths: z.number().int(),
+      guarantee: z.string().nullable(),
+      underGuaranteeOf: idOut.nullable(),
+      houseCost: z.number().int().nullable(),
       opensCase: z.boolean(),
       pressureTest: z.boolean(),
       completeService: z.boolean(),

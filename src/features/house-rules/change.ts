@@ -1,6 +1,6 @@
 import { dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
-import { localSettingTable, settingFault } from '../../domain/local-settings.ts'
+import { localSettingTable } from '../../domain/local-settings.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
@@ -45,14 +45,15 @@ export async function changeHouseRule(act: Act, input: NewRuleValue): Promise<Cr
   return { location: '/v1/house-rules', body: { id: row.id, ...input, recordedBy: who.name, reReckoning } }
 }
 
-/** Says what the law of the place wants, from a day on. What was held back for want of it is looked at that night. */
+/** Says what only the place can say, from a day on; the past keeps what it had. What was held back for want of it is looked at that night. */
 export async function setLocalSetting(
   { tx, today, who }: Act,
-  input: { key: string; value: string | number; fromDay: Day; reason: string },
+  input: { key: string; value: unknown; fromDay: Day; reason: string },
 ): Promise<Created> {
   if (!isLocalSetting(input.key)) throw faulty(['/key', 'is not a local setting; GET /v1/local-settings lists them'])
-  const fault = settingFault(localSettingTable[input.key], input.value)
-  if (fault) throw faulty(['/value', fault])
+  const setting = localSettingTable[input.key]
+  const value = setting.read(input.value)
+  if (value === null) throw faulty(['/value', `must be ${setting.shape}`])
   if (input.fromDay < today)
     throw new Refusal('rule-in-past', { earliest: today }, [
       { pointer: '/fromDay', detail: `must not lie before ${today}` },
@@ -60,7 +61,7 @@ export async function setLocalSetting(
   const row = await tx.houseRule.create({
     data: {
       key: input.key,
-      value: input.value,
+      value: value as object,
       fromDay: dateOf(input.fromDay),
       reason: input.reason,
       recordedOn: dateOf(today),

@@ -1,7 +1,13 @@
 import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { defaultHouseRules, type HouseRuleKey, type HouseRules, houseRuleTable } from '../../domain/house-rules.ts'
-import { type LocalSettingKey, type LocalSettings, localSettingTable } from '../../domain/local-settings.ts'
+import {
+  type LocalSettingKey,
+  type LocalSettings,
+  localSettingKeys,
+  localSettingTable,
+  readLocalSettings,
+} from '../../domain/local-settings.ts'
 import {
   defaultNoticeRules,
   type NoticeRuleKey,
@@ -10,6 +16,7 @@ import {
 } from '../../domain/notices/notice-rules.ts'
 import type { RulesFrom } from '../../domain/reckoning/outcome.ts'
 import { type StockRuleKey, stockRuleTable } from '../../domain/stock/rules.ts'
+import { type TicketRuleKey, ticketRuleTable } from '../../domain/tickets/rules.ts'
 
 export type RulesInForce = {
   rules: HouseRules
@@ -21,8 +28,8 @@ export type RulesInForce = {
 }
 
 /** Every table of numbers a centre may change. */
-export const ruleTable = { ...houseRuleTable, ...noticeRuleTable, ...stockRuleTable }
-export type RuleKey = HouseRuleKey | NoticeRuleKey | StockRuleKey
+export const ruleTable = { ...houseRuleTable, ...noticeRuleTable, ...stockRuleTable, ...ticketRuleTable }
+export type RuleKey = HouseRuleKey | NoticeRuleKey | StockRuleKey | TicketRuleKey
 export const isRule = (key: string): key is RuleKey => Object.hasOwn(ruleTable, key)
 export const isReckoningRule = (key: string): key is HouseRuleKey => Object.hasOwn(houseRuleTable, key)
 export const isNoticeRule = (key: string): key is NoticeRuleKey => Object.hasOwn(noticeRuleTable, key)
@@ -46,21 +53,19 @@ export async function rulesInForce(db: Db, on: Day, until: Date | null = null): 
   const rules: Record<HouseRuleKey, number> = { ...defaultHouseRules }
   const rulesFrom: Partial<Record<HouseRuleKey, Day>> = {}
   const noticeRules: Record<NoticeRuleKey, number> = { ...defaultNoticeRules }
-  const local = Object.fromEntries(Object.keys(localSettingTable).map((key) => [key, null])) as Record<
-    LocalSettingKey,
-    string | number | null
-  >
+  const stored: Record<string, unknown> = {}
   let changedOn: Day | null = null
   for (const row of rows) {
     changedOn = dayFrom(row.fromDay)
     if (isNoticeRule(row.key)) noticeRules[row.key] = row.value as number
-    if (isLocalSetting(row.key)) local[row.key] = row.value as string | number
+    if (isLocalSetting(row.key)) stored[row.key] = row.value
     if (!isReckoningRule(row.key)) continue
     if (rules[row.key] === row.value) continue
     rules[row.key] = row.value as number
     rulesFrom[row.key] = dayFrom(row.fromDay)
   }
-  const notices: NoticeSetting = { rules: noticeRules, notAsked: local.notAsked as NoticeSetting['notAsked'] }
+  const local = readLocalSettings(stored)
+  const notices: NoticeSetting = { rules: noticeRules, notAsked: local.notAsked }
   return { rules, rulesFrom, notices, local, changedOn }
 }
 
@@ -90,25 +95,35 @@ export async function listHouseRules(db: Db, on: Day) {
   })
 }
 
-/** Every local setting with its value on a day; null is missing, and what leans on it stands still. */
+/** The local settings of a day. */
+export async function localSettingsOn(db: Db, on: Day): Promise<LocalSettings> {
+  const rows = await db.$queryRaw<{ key: string; value: unknown }[]>`
+    select distinct on (key) key, value from house_rule where key = any(${localSettingKeys}::text[]) and from_day <= ${on}::date
+    order by key, from_day desc, id desc`
+  return readLocalSettings(Object.fromEntries(rows.map((row) => [row.key, row.value])))
+}
+
+/** Every local setting with its value on a day; what is missing and has no default stops the work that leans on it. */
 export async function listLocalSettings(db: Db, on: Day) {
   const rows = await db.houseRule.findMany({
-    where: { key: { in: Object.keys(localSettingTable) } },
+    where: { key: { in: localSettingKeys } },
     orderBy: [{ fromDay: 'asc' }, { id: 'asc' }],
   })
-  return Object.entries(localSettingTable).map(([key, setting]) => {
-    const values = rows.filter((row) => row.key === key)
-    return {
-      key,
-      value: (values.filter((row) => dayFrom(row.fromDay) <= on).at(-1)?.value as string | number | undefined) ?? null,
-      choices: 'choices' in setting ? [...setting.choices] : null,
-      words: setting.words,
-      values: values.map((row) => ({
-        value: row.value as string | number,
+  const now = await localSettingsOn(db, on)
+  return localSettingKeys.map((key) => ({
+    key,
+    value: now[key] as unknown,
+    words: localSettingTable[key].words,
+    shape: localSettingTable[key].shape,
+    missing: localSettingTable[key].missing,
+    stopsHere: now[key] === null,
+    values: rows
+      .filter((row) => row.key === key)
+      .map((row) => ({
+        value: row.value as unknown,
         fromDay: dayFrom(row.fromDay),
         reason: row.reason,
         recordedBy: row.recordedBy,
       })),
-    }
-  })
+  }))
 }

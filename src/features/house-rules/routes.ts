@@ -68,7 +68,7 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
     (request, reply) => createOnce(service, request, reply, (doing) => changeHouseRule(doing, request.body)),
   )
 
-  const settingValue = z.union([line(60), z.number()])
+  const settingValue = z.unknown().meta({ description: 'as the "shape" of the setting says' })
   app.get(
     '/v1/local-settings',
     {
@@ -76,22 +76,20 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary:
-          'What the law of the place decides and no default stands for; null is missing, and what leans on it stands still',
+          'What only the place can say: law, cover, tax, hours; "stopsHere" marks what is missing and stops the work',
+        querystring: z.strictObject({ on: day.optional() }),
         response: {
           200: z.object({
             items: z.array(
               z.object({
                 key: z.string(),
-                value: z.union([z.string(), z.number()]).nullable(),
-                choices: z.array(z.string()).nullable(),
+                value: settingValue,
                 words: z.string(),
+                shape: z.string(),
+                missing: z.enum(['stop', 'default']),
+                stopsHere: z.boolean(),
                 values: z.array(
-                  z.object({
-                    value: z.union([z.string(), z.number()]),
-                    fromDay: dayOut,
-                    reason: z.string(),
-                    recordedBy: z.string(),
-                  }),
+                  z.object({ value: settingValue, fromDay: dayOut, reason: z.string(), recordedBy: z.string() }),
                 ),
               }),
             ),
@@ -99,7 +97,9 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    async () => ({ items: await listLocalSettings(service.database.prisma, todayAt(service)) }),
+    async (request) => ({
+      items: await listLocalSettings(service.database.prisma, request.query.on ?? todayAt(service)),
+    }),
   )
   app.post(
     '/v1/local-settings',
@@ -107,13 +107,13 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
       config: { roles: ['manager'] as const },
       schema: {
         tags,
-        summary: 'Say what the law of the place wants, from a day on',
+        summary: 'Say what only the place can say, from a day on; the past keeps what it had',
         body: z.strictObject({ key: line(60), value: settingValue, fromDay: day, reason: line(300) }),
         response: {
           201: z.object({
             id: idOut,
             key: z.string(),
-            value: z.union([z.string(), z.number()]),
+            value: settingValue,
             fromDay: dayOut,
             reason: z.string(),
             recordedBy: z.string(),
@@ -121,6 +121,9 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => setLocalSetting(doing, request.body)),
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) =>
+        setLocalSetting(doing, { ...request.body, value: request.body.value ?? null }),
+      ),
   )
 }

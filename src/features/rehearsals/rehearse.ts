@@ -157,12 +157,12 @@ async function cellsOf(tx: Db, ids: readonly string[]) {
 }
 
 /** The local settings that say how long a job takes on the bench; without one the hours of its kind cannot be told. */
-const minutesOf: Readonly<Record<ObligationKind, LocalSettingKey>> = {
+const minutesOf = {
   'complete-service': 'completeServiceMinutes',
   'water-check': 'waterCheckMinutes',
   'cell-change': 'cellChangeMinutes',
   seals: 'sealsMinutes',
-}
+} as const satisfies Record<ObligationKind, LocalSettingKey>
 
 const hours = (jobs: number, minutes: number | null) =>
   minutes === null ? null : Math.round((jobs * minutes) / 6) / 10
@@ -170,7 +170,7 @@ const hours = (jobs: number, minutes: number | null) =>
 function told(sums: Tally, thought: Thought, local: LocalSettings) {
   const monday = mondayOf(thought.on)
   const bench = obligationKinds.map((kind) => {
-    const minutes = local[minutesOf[kind]] as number | null
+    const minutes = local[minutesOf[kind]]
     const { work } = sums.kinds[kind]
     return {
       kind,

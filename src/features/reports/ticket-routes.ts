@@ -5,7 +5,7 @@ import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, idOut } from '../../http/shapes.ts'
-import { settingsOn } from '../tickets/settings.ts'
+import { localSettingsOn } from '../house-rules/house-rules.ts'
 import { moneyOut } from '../tickets/shown.ts'
 import { againstCover, comebacks, stuckTickets, valueByPlace } from './tickets.ts'
 
@@ -105,7 +105,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       const today = todayAt(service)
       const places = await valueByPlace(prisma)
       if (wantsCsv(request)) return csv(reply, places, ['place', 'currency', 'watches', 'amount', 'withoutValue'])
-      const settings = await settingsOn(prisma, today, service.config.centre.currency)
+      const settings = await localSettingsOn(prisma, today)
       return { on: today, ...againstCover(places, settings.coverTotal), places }
     },
   )
@@ -115,15 +115,34 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       config: { roles: ['manager'] },
       schema: {
         tags,
-        summary: 'Watches that came back, by the cause the bench coded',
+        summary:
+          'Watches that came back, by the cause of each line, with what the covered work and parts cost the house; also as text/csv',
         querystring: z.strictObject({ from: day, to: day }),
         response: {
           200: z.object({
-            items: z.array(z.object({ cause: z.string(), tickets: z.number().int(), covered: z.number().int() })),
+            items: z.array(
+              z.object({
+                cause: z.string(),
+                tickets: z.number().int(),
+                covered: z.number().int().meta({ description: 'lines' }),
+                notCovered: z.number().int().meta({ description: 'lines' }),
+                costs: z
+                  .array(z.object({ currency: z.string(), work: z.number(), parts: z.number(), total: z.number() }))
+                  .meta({ description: 'whole minor units without tax, one entry a currency' }),
+              }),
+            ),
           }),
         },
       },
     },
-    async (request) => ({ items: await comebacks(prisma, request.query.from, request.query.to) }),
+    async (request, reply) => {
+      const items = await comebacks(prisma, request.query.from, request.query.to)
+      if (!wantsCsv(request)) return { items }
+      const nothing = { currency: '', work: 0, parts: 0, total: 0 }
+      const rows = items.flatMap(({ costs, ...row }) =>
+        (costs.length > 0 ? costs : [nothing]).map((cost) => ({ ...row, ...cost })),
+      )
+      return csv(reply, rows, ['cause', 'tickets', 'covered', 'notCovered', 'currency', 'work', 'parts', 'total'])
+    },
   )
 }

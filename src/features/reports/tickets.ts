@@ -1,6 +1,7 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import type { Money } from '../../domain/money.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 
 export type Stuck = {
   id: string
@@ -56,15 +57,43 @@ export function againstCover(rows: readonly PlaceValue[], cover: Money | null) {
   }
 }
 
-export type Comeback = { cause: string; tickets: number; covered: number }
+export type Comeback = {
+  cause: string
+  tickets: number
+  covered: number
+  notCovered: number
+  costs: { currency: string; work: number; parts: number; total: number }[]
+}
 
-/** Watches that came back in a span, by the cause the bench coded; the cost is the first job's. */
-export function comebacks(db: Db, from: Day, to: Day): Promise<Comeback[]> {
-  return db.$queryRaw<Comeback[]>`
-    select coalesce(r.data ->> 'cause', 'not yet decided') as cause, count(distinct t.id)::int as tickets,
-      count(distinct t.id) filter (where exists (select from jsonb_array_elements(r.data -> 'lines') l where (l ->> 'covered')::boolean))::int as covered
-    from ticket t left join lateral (
-      select data from ticket_record x where x.ticket_id = t.id and x.kind = 'comeback' and not exists (select from ticket_record s where s.strikes = x.id)
-      order by seq desc limit 1) r on true
-    where t.comeback_of is not null and t.booked_on between ${from}::date and ${to}::date group by 1 order by 2 desc, 1`
+/**
+ * Watches that came back in a span, by the cause the bench coded for each line; and what the covered work and parts that
+ * were done cost the house, in minor units without tax. The cost is the first job's.
+ */
+export async function comebacks(db: Db, from: Day, to: Day): Promise<Comeback[]> {
+  const lines = Prisma.sql`
+    came as (select id from ticket where comeback_of is not null and booked_on between ${from}::date and ${to}::date),
+    decided as (
+      select came.id, (l ->> 'line')::uuid as line, coalesce(l ->> 'cause', r.data ->> 'cause', 'not yet decided') as cause, (l ->> 'covered')::boolean as covered
+      from came left join lateral (
+        select data from ticket_record x where x.ticket_id = came.id and x.kind = 'comeback' and not exists (select from ticket_record s where s.strikes = x.id)
+        order by seq desc limit 1) r on true
+      left join lateral jsonb_array_elements(r.data -> 'lines') l on true)`
+  const counts = await db.$queryRaw<Omit<Comeback, 'costs'>[]>`
+    with ${lines}
+    select cause, count(distinct id)::int as tickets, count(*) filter (where covered)::int as covered, count(*) filter (where not covered)::int as "notCovered"
+    from decided group by 1 order by 2 desc, 1`
+  const costs = await db.$queryRaw<{ cause: string; currency: string; work: number; parts: number }[]>`
+    with ${lines}
+    select d.cause, e.currency, coalesce(sum(l.house_cost * l.quantity) filter (where not l.part), 0)::float8 as work,
+      coalesce(sum(l.house_cost * l.quantity) filter (where l.part), 0)::float8 as parts
+    from decided d join estimate e on e.ticket_id = d.id join estimate_line l on l.estimate_id = e.id and l.under_guarantee_of = d.line
+    where exists (select from ticket_record r where r.ticket_id = d.id and r.kind = 'operation' and r.line_id = l.id and r.data ->> 'state' = 'done'
+      and not exists (select from ticket_record s where s.strikes = r.id))
+    group by 1, 2 order by 2`
+  return counts.map((row) => ({
+    ...row,
+    costs: costs
+      .filter((cost) => cost.cause === row.cause)
+      .map(({ currency, work, parts }) => ({ currency, work, parts, total: work + parts })),
+  }))
 }

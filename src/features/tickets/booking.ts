@@ -1,9 +1,10 @@
 import { v7 as uuidv7 } from 'uuid'
+import { readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { ticketNumber } from '../../domain/tickets/number.ts'
-import { readSettings } from '../../domain/tickets/settings.ts'
+import { readTicketRules } from '../../domain/tickets/rules.ts'
 import { type Look, mightBeTaken } from '../../domain/tickets/twins.ts'
 import type { Created } from '../../http/creating.ts'
 import type { SqlAct } from '../../http/creating-by-sql.ts'
@@ -62,8 +63,8 @@ export async function bookKnown(at: Booker, input: Booking, owner: string, watch
   }
   const id = uuidv7()
   const number = ticketNumber(background.serial)
-  const settings = readSettings(background.settings ?? {}, at.currency)
-  const next = nextFor('booked-in', at.today, calendarOf(settings))!
+  const rules = readTicketRules(background.settings ?? {})
+  const next = nextFor('booked-in', at.today, calendarOf(readLocalSettings(background.settings ?? {})), rules)!
   await writeTicket(at, {
     id,
     number,
@@ -76,7 +77,7 @@ export async function bookKnown(at: Booker, input: Booking, owner: string, watch
     earlier: background.earlier?.id ?? null,
   })
   const twins = (await alikeInHouse(at, id, look))
-    .filter((row) => mightBeTaken(look, row))
+    .filter((row) => mightBeTaken(look, row, rules.twinMillimetres))
     .map(({ diameterMm: _, ...twin }) => twin)
   return {
     location: `/v1/tickets/${id}`,

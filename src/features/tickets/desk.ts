@@ -1,9 +1,9 @@
 import { z } from 'zod'
 import type { Day } from '../../domain/day.ts'
+import type { LocalSettings } from '../../domain/local-settings.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { readTicketNumber } from '../../domain/tickets/number.ts'
-import type { Settings } from '../../domain/tickets/settings.ts'
 import type { Step } from '../../domain/tickets/steps.ts'
 import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
 import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
@@ -122,7 +122,7 @@ export function instantFrom(desk: Desk, said: string | undefined, pointer = '/at
   return at
 }
 
-export const calendarOf = (settings: Settings): WorkCalendar => ({
+export const calendarOf = (settings: LocalSettings): WorkCalendar => ({
   weekdays: new Set(settings.workingWeekdays ?? [1, 2, 3, 4, 5]),
   holidays: new Set(settings.holidays ?? []),
 })
@@ -158,7 +158,7 @@ export async function setStep(
         : latest,
     null,
   )
-  const next = nextFor(to, desk.today, calendarOf(ticket.settings), { partsExpectedOn })
+  const next = nextFor(to, desk.today, calendarOf(ticket.settings), ticket.rules, { partsExpectedOn })
   const ended = to === 'handed-over' ? 'handed-over' : null
   await desk.tx.$executeRaw`
     update ticket set step = ${to}, stepped_seq = ${seq}, version = version + 1, ended = ${ended}, side = case when ${ended}::text is null then side end,

@@ -2,7 +2,7 @@ import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type GateAnswer, judgeGates, mayOverride } from '../../domain/tickets/gates.ts'
 import { newestVersion } from '../../domain/tickets/gates-yes.ts'
-import { daysOfStay } from '../../domain/tickets/guarantee.ts'
+import { daysOfStay, monthsAtHandOver } from '../../domain/tickets/guarantee.ts'
 import type { Override } from '../../domain/tickets/snapshot.ts'
 import { frozen, type GateName, gateNames, type Move, movesFrom, type Step } from '../../domain/tickets/steps.ts'
 import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
@@ -90,7 +90,14 @@ async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
   const version = newestVersion(snapshot)
   const lines = rows.estimates?.find((estimate) => estimate.n === version?.n)?.lines ?? []
   const done = new Set(snapshot.work.filter((work) => work.state === 'done').map((work) => work.line))
-  const guaranteed = lines.filter((line) => done.has(line.id) && line.guarantee_months > 0)
+  const guaranteed = lines
+    .filter((line) => done.has(line.id))
+    .map((line) => ({
+      id: line.id,
+      what: line.what,
+      months: monthsAtHandOver(line.guarantee_months, line.guarantee_kind, ticket.rules),
+    }))
+    .filter((line) => line.months > 0)
   const collector = String(
     (ticket.records.findLast((record) => record.kind === 'release')?.data as { collector?: string } | undefined)
       ?.collector ?? rows.owner.name,
@@ -101,7 +108,7 @@ async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
     with started as (
       insert into guarantee (ticket_id, watch_id, line_id, what, starts_on, months, recorded_by)
       select ${id}::uuid, ${watchId}::uuid, g.id, g.what, ${desk.today}::date, g.months, ${desk.who.name}
-      from jsonb_to_recordset(${JSON.stringify(guaranteed.map((l) => ({ id: l.id, what: l.what, months: l.guarantee_months })))}::jsonb) as g (id uuid, what text, months int)),
+      from jsonb_to_recordset(${JSON.stringify(guaranteed)}::jsonb) as g (id uuid, what text, months int)),
     gone as (
       insert into custody_move (ticket_id, n, prev, from_place, to_place, holder, at, recorded_at, by_key, recorded_by)
       values (${id}::uuid, ${(from?.n ?? 0) + 1}, ${from?.n ?? null}, ${from?.to ?? null}, 'with the owner', ${collector}, ${desk.now}, ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name})),

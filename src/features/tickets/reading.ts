@@ -1,5 +1,6 @@
 import type pg from 'pg'
 import type { Db } from '../../db/open.ts'
+import type { GuaranteeKind } from '../../domain/tickets/guarantee.ts'
 
 /** The whole record of one ticket in one statement; `$1` its id, `$2` the day whose settings count. */
 const statement = `
@@ -48,6 +49,11 @@ select to_jsonb(t) as ticket,
    join ticket x on x.id = y.id
    join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
   (select count(*)::int from guarantee g where g.ticket_id = t.comeback_of) as earlier_lines,
+  (select jsonb_agg(jsonb_build_object('amount', c.cost, 'currency', c.currency) order by c.currency) from (
+     select e.currency, sum(l.house_cost * l.quantity)::float8 as cost from guarantee g join estimate_line l on l.under_guarantee_of = g.line_id
+       join estimate e on e.id = l.estimate_id
+     where g.ticket_id = t.id and exists (select from ticket_record r where r.ticket_id = e.ticket_id and r.kind = 'operation' and r.line_id = l.id
+       and r.data ->> 'state' = 'done' and not exists (select from ticket_record s where s.strikes = r.id)) group by 1) c) as comeback_cost,
   (select jsonb_agg(jsonb_build_object('id', v.id, 'event', v.event, 'at', (extract(epoch from v.recorded_at) * 1000)::bigint, 'by', v.recorded_by)) from watch_event v
      where v.watch_id = t.watch_id and v.source = 'own-record' and v.recorded_at >= t.created_at and v.event in ('case-opened', 'seals-replaced', 'cell-fitted', 'cell-removed', 'movement-fitted')
        and not exists (select from strike s where s.fact_id = v.id)) as opened
@@ -99,6 +105,11 @@ export type LineRow = {
   choice: 'must' | 'should' | 'could'
   required_by: string | null
   guarantee_months: number
+  /** null where the line named its months itself */
+  guarantee_kind: GuaranteeKind | null
+  /** the line of the earlier ticket whose guarantee covers this one, and what a piece of it costs the house */
+  under_guarantee_of: string | null
+  house_cost: number | null
   opens_case: boolean
   pressure_test: boolean
   complete_service: boolean
@@ -157,6 +168,8 @@ export type Rows = {
       }[]
     | null
   earlier_lines: number
+  /** what comebacks under the guarantees of this ticket have cost the house so far */
+  comeback_cost: { amount: number; currency: string }[] | null
   /** openings in the book since it was booked in, by whatever door they were recorded */
   opened: { id: string; event: string; at: number; by: string }[] | null
 }

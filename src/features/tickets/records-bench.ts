@@ -1,12 +1,17 @@
 import { z } from 'zod'
 import { dateOf } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
 import { signs } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { workClassNames } from '../../domain/tickets/classes.ts'
+import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
+import { nextFor } from '../../domain/tickets/next.ts'
+import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { day, id, line, prose } from '../../http/shapes.ts'
 import { hazardKind } from '../watches/routes.ts'
-import { backToBench, happened, instantFrom } from './desk.ts'
+import { backToBench, calendarOf, happened, instantFrom } from './desk.ts'
 import { writeFacts } from './facts.ts'
+import { comebackCauses, type DecidedLine, decideComeback } from './guarantees.ts'
 import { mayCheck } from './moves.ts'
 import { bench, type Said } from './said.ts'
 
@@ -90,6 +95,24 @@ export const benchSaid: readonly Said[] = [
     },
   },
   {
+    path: 'seals-seen',
+    kind: 'seals-seen',
+    roles: bench,
+    summary:
+      'Record what the seals looked like with the case open; one that is not supple is replaced before any water test counts',
+    body: z.strictObject({
+      seals: z
+        .array(z.strictObject({ position: line(40), condition: z.enum(sealConditions) }))
+        .min(1)
+        .max(20),
+      at: happened,
+    }),
+    make: (desk, ticket, body: { seals: object[]; at?: string }) => {
+      if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-open')
+      return { at: instantFrom(desk, body.at), data: { seals: body.seals } }
+    },
+  },
+  {
     path: 'parts',
     kind: 'parts',
     roles: ['bench', 'stock', 'manager'],
@@ -110,14 +133,17 @@ export const benchSaid: readonly Said[] = [
         )
         .max(50),
     }),
-    after: async (desk, ticket, body: { lines: { onHand: boolean; expectedOn?: string }[] }) => {
+    after: async (desk, ticket, body: { lines: { onHand: boolean; expectedOn?: Day }[] }) => {
       const expected = body.lines
         .filter((part) => !part.onHand && part.expectedOn !== undefined)
         .map((part) => part.expectedOn!)
       const latest = expected.sort().at(-1)
       if (latest !== undefined && ticket.snapshot.ticket.step === 'awaiting-parts') {
+        const { by } = nextFor('awaiting-parts', desk.today, calendarOf(ticket.settings), ticket.rules, {
+          partsExpectedOn: latest,
+        })!
         await desk.tx
-          .$executeRaw`update ticket set next_by = ${latest}::date + 3, version = version + 1 where id = ${ticket.snapshot.ticket.id}::uuid`
+          .$executeRaw`update ticket set next_by = ${by}::date, version = version + 1 where id = ${ticket.snapshot.ticket.id}::uuid`
       }
     },
   },
@@ -197,7 +223,7 @@ export const benchSaid: readonly Said[] = [
     path: 'comeback-decisions',
     kind: 'comeback',
     roles: ['bench', 'counter', 'manager'],
-    summary: 'Decide the guarantee question for each line of the earlier ticket, with the reason, and code the cause',
+    summary: 'Decide the guarantee question for each line of the earlier ticket, with the reason, and code its cause',
     body: z.strictObject({
       lines: z
         .array(
@@ -206,25 +232,13 @@ export const benchSaid: readonly Said[] = [
             covered: z.boolean(),
             voided: z.enum(['no', 'opened-elsewhere', 'water', 'blow']),
             because: line(300),
+            cause: z.enum(comebackCauses),
           }),
         )
         .max(100),
-      cause: z.enum(['part', 'work', 'adjustment', 'lot', 'not-ours', 'wear', 'unclear']),
     }),
-    make: async (desk, ticket, body: { lines: { line: string }[] }) => {
-      const earlier = ticket.snapshot.ticket.comebackOf
-      if (earlier === null)
-        throw new Refusal('record-not-taken', {
-          step: ticket.snapshot.ticket.step,
-          what: 'a comeback decision',
-          cure: 'This ticket is linked to no earlier one.',
-        })
-      const rows = await desk.tx.$queryRaw<
-        { line: string }[]
-      >`select line_id as line from guarantee where ticket_id = ${earlier}::uuid`
-      const known = new Set(rows.map((row) => row.line))
-      const strange = body.lines.findIndex((decided) => !known.has(decided.line))
-      if (strange >= 0) throw faulty([`/lines/${strange}/line`, 'is no line of the earlier ticket with a guarantee'])
+    make: async (desk, ticket, body: { lines: DecidedLine[] }) => {
+      await decideComeback(desk, ticket, body.lines)
       return { data: body }
     },
   },

@@ -11,6 +11,7 @@ import { ownerBody } from '../owners/routes.ts'
 import { hazardKind, watchBody } from '../watches/routes.ts'
 import { bookIn, bookKnown } from './booking.ts'
 import { desk, ticketId, ticketParam } from './desk.ts'
+import { guaranteesOf } from './guarantees.ts'
 import { listTickets } from './list.ts'
 import { moveTicket, overrideGate } from './moves.ts'
 import { readRowsFast } from './reading.ts'
@@ -197,6 +198,36 @@ export function ticketRoutes(app: Routes, service: Service): void {
       },
     },
     async (request) => shownGates(await read(request.params.ticket)),
+  )
+  app.get(
+    '/v1/tickets/:ticket/guarantees',
+    {
+      config: { roles: everybody },
+      schema: {
+        tags,
+        summary: 'The guarantees this ticket gave, line by line: last day, whether it runs today, and why or why not',
+        params: ticketParam,
+        response: {
+          200: z.object({
+            items: z.array(
+              z.object({
+                line: idOut,
+                what: z.string(),
+                startsOn: z.string(),
+                months: z.number().int(),
+                daysAdded: z.number().int(),
+                lastDay: dayOut.nullable(),
+                running: z.boolean(),
+                because: z.string(),
+              }),
+            ),
+          }),
+        },
+      },
+    },
+    async (request) => ({
+      items: await guaranteesOf(prisma, await ticketId(prisma, request.params.ticket), todayAt(service)),
+    }),
   )
   app.post(
     '/v1/tickets/:ticket/moves',

@@ -103,6 +103,9 @@ export const ticketOut = z.object({
   estimate: z.object({ version: z.number().int(), total: moneyOut, validUntil: dayOut.nullable() }).nullable(),
   bill: moneyOut.nullable(),
   paid: moneyOut.nullable(),
+  comebackCost: z
+    .array(moneyOut)
+    .meta({ description: 'what comebacks under its guarantees have cost the house; not billed' }),
   twins: z.number().int(),
   createdAt: instantOut,
 })
@@ -148,6 +151,7 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
       : null,
     bill: snapshot.bill,
     paid: snapshot.paidTotal,
+    comebackCost: rows.comeback_cost ?? [],
     twins: snapshot.twins,
     createdAt: new Date(t.created_at!).toISOString(),
   }

@@ -62,7 +62,7 @@ export async function leaveSide(desk: Desk, ref: string, reason: string): Promis
   if (side === null) throw new Refusal('side-state-refused', { why: 'This ticket is in no side state.' })
   if (frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
   await addRecords(desk, id, [{ kind: 'side', data: { state: null, left: side, reason } }])
-  const next = nextFor(step, desk.today, calendarOf(ticket.settings))!
+  const next = nextFor(step, desk.today, calendarOf(ticket.settings), ticket.rules)!
   await desk.tx
     .$executeRaw`update ticket set side = null, next_actor = ${next.actor}, next_by = ${next.by}::date, version = version + 1 where id = ${id}::uuid`
   const after = await reopen(desk, id)
@@ -105,7 +105,7 @@ export function planOf(
   const clock = clockOf(ticket, desk.zone)
   return clock === null
     ? null
-    : { deliveredOn: clock.deliveredOn, ...unclaimedPlan(clock, desk.today, calendarOf(ticket.settings)) }
+    : { deliveredOn: clock.deliveredOn, ...unclaimedPlan(clock, desk.today, calendarOf(ticket.settings), ticket.rules) }
 }
 
 export type UnclaimedInput = {

@@ -1,19 +1,21 @@
 import type { Day } from '../../domain/day.ts'
 import { numberOfDay } from '../../domain/day.ts'
+import { type LocalSettings, readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
 import { houseClasses, tolerancesFor } from '../../domain/readings/judge.ts'
 import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings/tools.ts'
-import { type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
+import { limitsUnder, type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
 import { serialKey } from '../../domain/searching.ts'
 import { observationOf, type WorkClassName, workClasses } from '../../domain/tickets/classes.ts'
 import { billOf } from '../../domain/tickets/estimate.ts'
 import { agreedLines, newestVersion } from '../../domain/tickets/gates-yes.ts'
-import { readSettings, type Settings } from '../../domain/tickets/settings.ts'
+import { readTicketRules, type TicketRules } from '../../domain/tickets/rules.ts'
 import type {
   HazardKind,
   Mark,
   OpeningKind,
   Override,
+  SealCondition,
   Snapshot,
   TestKind,
   Version,
@@ -28,7 +30,9 @@ import type { EstimateRow, RecordRow, Rows } from './reading.ts'
 export type Loaded = {
   readonly rows: Rows
   readonly records: readonly RecordRow[]
-  readonly settings: Settings
+  readonly settings: LocalSettings
+  /** the house rules of tickets in force on the day it was read for */
+  readonly rules: TicketRules
   readonly snapshot: Snapshot
 }
 
@@ -53,7 +57,8 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
   const records = rows.records ?? []
   const of = (...kinds: string[]) => records.filter((record) => kinds.includes(record.kind))
   const last = (kind: string): RecordRow | null => of(kind).at(-1) ?? null
-  const settings = readSettings(rows.settings ?? {}, currency)
+  const settings = readLocalSettings(rows.settings ?? {})
+  const rules = readTicketRules(rows.settings ?? {})
   const t = rows.ticket as unknown as TicketRow
   const w = rows.watch as unknown as WatchRow
   const mark = (record: { id: string; seq: number; at: number; by: string }): Mark => ({
@@ -156,9 +161,23 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
       })),
     openings,
     closings: of('closing').map(mark),
+    seals: records.flatMap((record): Snapshot['seals'] => {
+      if (record.kind === 'seals-seen')
+        return (record.data.seals as { position: string; condition: SealCondition }[]).map((seal) => ({
+          ...mark(record),
+          position: seal.position,
+          seen: seal.condition,
+        }))
+      return record.kind === 'fitting' && record.data.opening === 'seals-replaced'
+        ? [{ ...mark(record), position: String(record.data.position), seen: null }]
+        : []
+    }),
     water: {
       needed: waterAgreement?.needed ?? ['overpressure-dry'],
-      agreedBar: waterAgreement === undefined ? usualTestPressure(testedWatch(rows)) : (waterAgreement.bar ?? null),
+      agreedBar:
+        waterAgreement === undefined
+          ? usualTestPressure(testedWatch(rows), limitsUnder(rules))
+          : (waterAgreement.bar ?? null),
       withdrawn: marked(last('claim-withdrawn'), (d) => ({
         ownerSigned: d.ownerSigned === true,
         managerSigned: d.managerSigned === true,
@@ -220,21 +239,21 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
       lookedAt: (record.data.lookedAt as string | null) ?? null,
     })),
     settings: {
-      conditionLine: settings.conditionLine,
+      conditionLine: { amount: rules.conditionLineAmount, currency },
       coverPerItem: settings.coverPerItem,
       phoneYesUpTo: settings.phoneYesUpTo,
       radiationRules: settings.radiationRules !== null,
-      depositForSpecialOrders: settings.depositForSpecialOrders ?? false,
-      sameCheckerNextDay: settings.sameCheckerNextDay ?? false,
+      depositForSpecialOrders: rules.depositForSpecialOrders === 1,
+      sameCheckerNextDay: rules.sameCheckerNextDay === 1,
     },
   }
   const look = { maker: w.maker, model: w.model, metal: w.case_material, dial: t.dial, diameterMm: w.diameter_mm }
   const snapshot = {
     ...base,
-    twins: (rows.alike ?? []).filter((other) => mightBeTaken(look, other)).length,
+    twins: (rows.alike ?? []).filter((other) => mightBeTaken(look, other, rules.twinMillimetres)).length,
     bill: billFor(rows, base),
   }
-  return { rows, records, settings, snapshot }
+  return { rows, records, settings, rules, snapshot }
 }
 
 const noMark: Mark = { id: 'book', seq: 0, at: 0, by: '' }

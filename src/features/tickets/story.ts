@@ -53,13 +53,20 @@ export async function storyOf(db: Db, watchId: string) {
       select p.at, (p.at at time zone 'UTC')::date::text, p.recorded_at, m.number, 'picture', jsonb_build_object('view', p.view, 'stage', p.stage, 'sha256', f.sha256), p.recorded_by,
         p.id::text, null, p.seq from mine m join ticket_picture p on p.ticket_id = m.id join picture_file f on f.id = p.file_id
       union all
+      select r.at, r.on_day::text, r.recorded_at, f.number, 'comeback-cost', jsonb_build_object('ticket', m.number, 'what', l.what, 'part', l.part, 'amount', l.house_cost * l.quantity,
+        'currency', e.currency), r.recorded_by, r.id::text, s.data ->> 'reason', r.seq
+        from mine m join ticket_record r on r.ticket_id = m.id and r.kind = 'operation' and r.data ->> 'state' = 'done'
+        join estimate_line l on l.id = r.line_id and l.under_guarantee_of is not null join estimate e on e.id = l.estimate_id
+        join estimate_line fl on fl.id = l.under_guarantee_of join estimate fe on fe.id = fl.estimate_id join mine f on f.id = fe.ticket_id
+        left join ticket_record s on s.strikes = r.id
+      union all
       select v.recorded_at, v.happened, v.recorded_at, null, 'fact', jsonb_strip_nulls(jsonb_build_object('event', v.event, 'source', v.source, 'learned', v.learned, 'passed', v.passed,
         'bar', v.bar, 'sign', v.sign, 'bestBefore', v.best_before, 'condition', v.condition, 'note', v.note)), v.recorded_by, v.id::text, s.reason, 0
         from watch_event v left join strike s on s.fact_id = v.id where v.watch_id = ${watchId}::uuid
       union all
       select o.recorded_at, o.from_day::text, o.recorded_at, null, 'ownership', jsonb_build_object('how', o.how, 'owner', coalesce(w.name, 'unknown')), o.recorded_by, o.id::text, s.reason, 0
         from ownership o left join owner w on w.id = o.owner_id left join strike s on s.fact_id = o.id where o.watch_id = ${watchId}::uuid
-    ) as x order by x.at, x.seq, x.id limit 20000`
+    ) as x order by x.at, x.seq, x.id, x.kind limit 20000`
   const entries = rows.map(
     (row): Entry => ({
       at: new Date(row.at).toISOString(),
@@ -154,6 +161,8 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
     d.opening === 'cell-removed'
       ? 'cell taken out'
       : `fitted: ${text(d.what)}${d.lotUnknownBecause ? `, lot unknown: ${text(d.lotUnknownBecause)}` : ''}`,
+  'seals-seen': (d) =>
+    `seals seen: ${((d.seals ?? []) as Data[]).map((seal) => `${text(seal.position)} ${text(seal.condition)}`).join(', ')}`,
   reading: (d) =>
     `reading ${text(d.position)} ${d.wind === 'none' ? '' : text(d.wind)}: ${values(d)}`.replace(/ +/g, ' '),
   'water-test': (d) =>
@@ -173,7 +182,9 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
   'yes-confirmed': (d) => `yes to version ${text(d.version)} confirmed in writing`,
   goodwill: (d) => `goodwill: ${text(d.reason)}`,
   comeback: (d) =>
-    `came back: cause ${text(d.cause)}; ${((d.lines ?? []) as Data[]).map((line) => `${line.covered ? 'covered' : 'not covered'}, ${text(line.because)}`).join('; ')}`,
+    `came back: ${((d.lines ?? []) as Data[]).map((line) => `${line.covered ? 'covered' : 'not covered'}, ${text(line.because)} (cause: ${text(line.cause ?? d.cause)})`).join('; ')}`,
+  'comeback-cost': (d) =>
+    `under its guarantee, on ticket ${text(d.ticket)}: ${text(d.what)} cost the house ${inWords({ amount: Number(d.amount), currency: text(d.currency) })} for the ${d.part ? 'part' : 'work'}, not billed`,
   promise: (d) => `promised for ${text(d.on)}`,
   incident: (d) => `incident: ${text(d.what)}, last at ${text(d.lastPlace)} with ${text(d.lastHolder)}`,
   'unclaimed-step': (d) => `unclaimed: ${text(d.step)}, ${text(d.words)}`,

@@ -4,8 +4,7 @@ import { amplitudeOf, beatErrorOf, rateOf } from '../../domain/readings/computed
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
-import { byId, day, dayOut, id, idOut, line, prose } from '../../http/shapes.ts'
-import { changeSetting, listSettings } from '../tickets/settings.ts'
+import { byId, day, dayOut, id, idOut, line } from '../../http/shapes.ts'
 import {
   addBench,
   addCertificate,
@@ -74,14 +73,6 @@ const resultOut = z.object({
   ratedBar: z.number().nullable(),
 })
 const limit = z.number().min(-1000).max(1000).nullable().optional()
-const settingOut = z.object({
-  key: z.string(),
-  value: z.unknown(),
-  words: z.string(),
-  shape: z.string(),
-  missing: z.string(),
-  stopsHere: z.boolean(),
-})
 
 export function toolRoutes(app: Routes, service: Service): void {
   const tags = ['tools and settings']
@@ -267,44 +258,6 @@ export function toolRoutes(app: Routes, service: Service): void {
     (request, reply) =>
       createOnce(service, request, reply, (doing) => addTolerance(doing, request.params.id, request.body)),
   )
-  app.get(
-    '/v1/centre-settings',
-    {
-      config: everybody,
-      schema: {
-        tags,
-        summary: 'What only the centre can say; "stopsHere" marks what is missing and stops the work',
-        response: { 200: z.object({ items: z.array(settingOut) }) },
-      },
-    },
-    async () => ({ items: await listSettings(prisma, todayAt(service), service.config.centre.currency) }),
-  )
-  app.post(
-    '/v1/centre-settings',
-    {
-      config: manager,
-      schema: {
-        tags,
-        summary: 'Set what only the centre can say, from a day on',
-        body: z.strictObject({ key: line(60), value: z.unknown(), fromDay: day, reason: prose(300) }),
-        response: {
-          201: z.object({
-            id: idOut,
-            key: z.string(),
-            value: z.unknown(),
-            fromDay: dayOut,
-            reason: z.string(),
-            recordedBy: z.string(),
-          }),
-        },
-      },
-    },
-    (request, reply) =>
-      createOnce(service, request, reply, (doing) =>
-        changeSetting(doing, { ...request.body, value: request.body.value ?? null }),
-      ),
-  )
-
   const number = z.number()
   app.post(
     '/v1/computed-readings',

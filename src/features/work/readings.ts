@@ -10,10 +10,16 @@ import {
 import { amplitudeOf, predictedMonths, rateOf } from '../../domain/readings/computed.ts'
 import { judgeReadings } from '../../domain/readings/judge.ts'
 import { type Certificate, isInDate } from '../../domain/readings/tools.ts'
-import { judgeWaterTest, usualTestPressure, type WaterTest, waterTestFaults } from '../../domain/readings/water.ts'
+import {
+  judgeWaterTest,
+  limitsUnder,
+  usualTestPressure,
+  type WaterTest,
+  waterTestFaults,
+} from '../../domain/readings/water.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
-import { caseIsOpen, newestTests } from '../../domain/tickets/gates-water.ts'
+import { caseIsOpen, newestTests, sealsInWords, sealsToReplace } from '../../domain/tickets/gates-water.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
@@ -239,7 +245,17 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
     condensation: input.condensation ?? null,
     seen: input.seen,
   }
-  const judgement = judgeWaterTest(test)
+  const limits = limitsUnder(ticket.rules)
+  const judged = judgeWaterTest(test, limits)
+  const old = sealsToReplace(ticket.snapshot)
+  const judgement =
+    old.length === 0
+      ? judged
+      : {
+          ...judged,
+          counts: false,
+          shortcomings: [...judged.shortcomings, `${sealsInWords(old)}: replace it, then test again`],
+        }
   const { back } = takeWork(ticket, judgement.passed ? 'test' : 'failed-test', 'a water test')
   if (caseIsOpen(ticket.snapshot))
     throw new Refusal('record-not-taken', {
@@ -251,7 +267,7 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
   const dry = [newest.get('vacuum-dry'), newest.get('overpressure-dry')].filter((one) => one !== undefined)
   const watch = testedWatch(ticket.rows)
   refuse(
-    waterTestFaults(test, watch, dry.length > 0 && dry.every((one) => one.passed)).map((fault) =>
+    waterTestFaults(test, watch, dry.length > 0 && dry.every((one) => one.passed), limits).map((fault) =>
       fault.key === 'kind' ? { ...fault, key: 'test' } : fault,
     ),
   )
@@ -304,7 +320,7 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
       shortcomings: [...judgement.shortcomings],
       openAtOnce: judgement.openAtOnce,
       toolInDate: tool?.inDate ?? null,
-      usualBar: usualTestPressure(watch),
+      usualBar: usualTestPressure(watch, limits),
       step: after.snapshot.ticket.step,
       gate: { state: gate.state, why: gate.why, opens: [...gate.opens] },
     },

@@ -1,6 +1,7 @@
 import { z } from 'zod'
 import { positions } from '../../domain/readings/bounds.ts'
 import { movementConditions, watchKinds } from '../../domain/reckoning/facts.ts'
+import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
@@ -137,9 +138,7 @@ export function workRoutes(app: Routes, service: Service): void {
                 .strictObject({
                   position: line(40),
                   material: line(20).optional(),
-                  conditionSeen: z
-                    .enum(['supple', 'set', 'flattened', 'hard', 'cracked', 'swollen', 'missing'])
-                    .optional(),
+                  conditionSeen: z.enum(sealConditions).optional(),
                   greasedWith: line(60).optional(),
                   ...lot,
                 })

@@ -346,6 +346,7 @@ const strikable = new Set([
   'closing',
   'operation',
   'fitting',
+  'seals-seen',
   'reading',
   'water-test',
   'readings-accepted',

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import type { Day } from '../../../src/domain/day.ts'
 import { nextFor } from '../../../src/domain/tickets/next.ts'
+import { defaultTicketRules as rules } from '../../../src/domain/tickets/rules.ts'
 import { steps } from '../../../src/domain/tickets/steps.ts'
 import { mightBeTaken } from '../../../src/domain/tickets/twins.ts'
 import { type Clock, unclaimedPlan } from '../../../src/domain/tickets/unclaimed.ts'
@@ -48,23 +49,23 @@ describe('unclaimed', () => {
   }
 
   it('counts 14, 45 and 90 days from the delivered notice, the registered letter on a working day', () => {
-    const plan = unclaimedPlan(clock, day('2026-11-30'), calendar)
+    const plan = unclaimedPlan(clock, day('2026-11-30'), calendar, rules)
     expect(plan.steps).toEqual([
       { step: 'second-means', on: '2026-09-14', postOn: '2026-09-14' },
       { step: 'post', on: '2026-10-15', postOn: '2026-10-15' },
       { step: 'registered', on: '2026-11-29', postOn: '2026-11-30' },
     ])
     expect(plan.next).toBe('registered')
-    expect(unclaimedPlan(clock, day('2026-11-29'), calendar).next).toBe('post')
-    expect(unclaimedPlan(clock, day('2026-09-13'), calendar).next).toBeNull()
+    expect(unclaimedPlan(clock, day('2026-11-29'), calendar, rules).next).toBe('post')
+    expect(unclaimedPlan(clock, day('2026-09-13'), calendar, rules).next).toBeNull()
   })
   it('stops after the registered letter where the law of the place is not set', () => {
-    const plan = unclaimedPlan({ ...clock, registeredOn: day('2026-11-30') }, day('2030-01-01'), calendar)
+    const plan = unclaimedPlan({ ...clock, registeredOn: day('2026-11-30') }, day('2030-01-01'), calendar, rules)
     expect(plan.after).toMatchObject({ state: 'stop' })
   })
   it('lets 2027-02-28 pass where the letter gives three months', () => {
     const law = { name: 'local rule', monthsIfOwed: 3, monthsIfNotOwed: 1 }
-    const plan = unclaimedPlan({ ...clock, registeredOn: day('2026-11-30'), law }, day('2027-03-01'), calendar)
+    const plan = unclaimedPlan({ ...clock, registeredOn: day('2026-11-30'), law }, day('2027-03-01'), calendar, rules)
     expect(plan.after).toEqual({ state: 'law', name: 'local rule', noStepThrough: '2027-02-28' })
   })
   it('restarts the fourteen days on contact, not the ninety, which only the manager pauses', () => {
@@ -72,9 +73,10 @@ describe('unclaimed', () => {
       { ...clock, lastContactOn: day('2026-09-10'), pausedDays: 10 },
       day('2026-09-20'),
       calendar,
+      rules,
     )
     expect(plan.steps.map((s) => s.on)).toEqual(['2026-09-24', '2026-10-25', '2026-12-09'])
-    const earlier = unclaimedPlan({ ...clock, lastContactOn: day('2026-08-01') }, day('2026-09-20'), calendar)
+    const earlier = unclaimedPlan({ ...clock, lastContactOn: day('2026-08-01') }, day('2026-09-20'), calendar, rules)
     expect(earlier.steps[0]?.on).toBe('2026-09-14')
   })
 })
@@ -82,19 +84,23 @@ describe('unclaimed', () => {
 describe('next actor and date', () => {
   it('is there for every step but the last', () => {
     for (const step of steps) {
-      const next = nextFor(step, day('2026-11-25'), calendar)
+      const next = nextFor(step, day('2026-11-25'), calendar, rules)
       expect(next === null, step).toBe(step === 'handed-over')
     }
   })
   it('rises three working days after a part was expected', () => {
-    expect(nextFor('awaiting-parts', day('2026-11-25'), calendar, { partsExpectedOn: day('2026-12-23') })).toEqual({
+    expect(
+      nextFor('awaiting-parts', day('2026-11-25'), calendar, rules, { partsExpectedOn: day('2026-12-23') }),
+    ).toEqual({
       actor: 'stock',
       by: '2026-12-30',
     })
   })
   it('follows the side state', () => {
     expect(
-      nextFor('on-the-bench', day('2026-11-25'), calendar, { side: { state: 'missing', until: day('2026-11-26') } }),
+      nextFor('on-the-bench', day('2026-11-25'), calendar, rules, {
+        side: { state: 'missing', until: day('2026-11-26') },
+      }),
     ).toEqual({
       actor: 'manager',
       by: '2026-11-26',
@@ -105,11 +111,11 @@ describe('next actor and date', () => {
 describe('twins', () => {
   const look = { maker: 'Alder & Finch', model: 'Harbour', metal: 'steel', dial: 'blue', diameterMm: 38 }
   it('are watches of the same model and look', () => {
-    expect(mightBeTaken(look, { ...look, maker: 'alder&finch', diameterMm: 38.5 })).toBe(true)
-    expect(mightBeTaken(look, { ...look, dial: 'black' })).toBe(false)
-    expect(mightBeTaken(look, { ...look, diameterMm: 41 })).toBe(false)
-    expect(mightBeTaken(look, { ...look, metal: null, dial: null, diameterMm: null })).toBe(true)
-    expect(mightBeTaken(look, { maker: null, model: null, metal: null, dial: null, diameterMm: 38 })).toBe(false)
-    expect(mightBeTaken({ ...look, maker: null, model: null }, look)).toBe(true)
+    expect(mightBeTaken(look, { ...look, maker: 'alder&finch', diameterMm: 38.5 }, 1)).toBe(true)
+    expect(mightBeTaken(look, { ...look, dial: 'black' }, 1)).toBe(false)
+    expect(mightBeTaken(look, { ...look, diameterMm: 41 }, 1)).toBe(false)
+    expect(mightBeTaken(look, { ...look, metal: null, dial: null, diameterMm: null }, 1)).toBe(true)
+    expect(mightBeTaken(look, { maker: null, model: null, metal: null, dial: null, diameterMm: 38 }, 1)).toBe(false)
+    expect(mightBeTaken({ ...look, maker: null, model: null }, look, 1)).toBe(true)
   })
 })

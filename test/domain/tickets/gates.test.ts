@@ -179,6 +179,29 @@ describe('G9 kit', () => {
 })
 
 describe('G11 water', () => {
+  it('counts no test before a seal that was found not supple is replaced', () => {
+    const t = wholeTicket()
+    const seen = (seal: (typeof t.seals)[number]['seen'], at: number, position = 'crown') => ({
+      ...mark(at, 'bert'),
+      position,
+      seen: seal,
+    })
+    for (const condition of ['set', 'flattened', 'hard', 'cracked', 'swollen', 'missing'] as const) {
+      const found = judgeGate('G11', { ...t, seals: [...t.seals, seen(condition, 104)] })
+      expect(found).toMatchObject({ state: 'shut', parts: [{ part: 'seals', mayOverride: 'nobody' }] })
+      expect(found.why).toContain('the seal at crown is')
+      expect(found.opens[0]).toContain('replace the seal at crown')
+    }
+    expect(state('G11', { ...t, seals: [...t.seals, seen('supple', 104)] })).toBe('open')
+    expect(state('G11', { ...t, seals: [...t.seals, seen('hard', 104), seen(null, 105)] })).toBe('open')
+    expect(state('G11', { ...t, seals: [seen(null, 105), seen('hard', 106)] }), 'seen after the replacement').toBe(
+      'shut',
+    )
+    expect(state('G11', { ...t, seals: [seen('hard', 104), seen(null, 105, 'case back')] }), 'another seal').toBe(
+      'shut',
+    )
+  })
+
   const t = wholeTicket()
   it('arms itself again when the case is opened after its test', () => {
     expect(state('G11', t)).toBe('open')

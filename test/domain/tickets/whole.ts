@@ -98,6 +98,10 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
       { ...mark(101, 'bert'), line: 'l1', state: 'done', reason: null, endedAt: 101 * 60_000 },
       { ...mark(102), line: 'l2', state: 'struck', reason: 'the owner waived it', endedAt: 102 * 60_000 },
     ],
+    seals: [
+      { ...mark(103, 'bert'), position: 'case back', seen: 'hard' },
+      { ...mark(103, 'bert'), at: 103 * 60_000 + 1, position: 'Case-back', seen: null },
+    ],
     fitted: [{ ...mark(103, 'bert'), what: 'case-back gasket', lotKnown: true, because: null }],
     openings: [{ ...mark(100, 'bert'), kind: 'case-opened' }],
     closings: [{ ...mark(110, 'bert') }],

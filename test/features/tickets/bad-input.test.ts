@@ -298,21 +298,21 @@ test('what only the centre can say stops the work where it is missing, and takes
     ['unclaimedLaw', {}],
   ]) {
     await refused(
-      () => shop.manager.post('/v1/centre-settings', { key, value, fromDay: '2026-11-25', reason: 'x' }),
+      () => shop.manager.post('/v1/local-settings', { key, value, fromDay: '2026-11-25', reason: 'x' }),
       400,
       'faulty-input',
       '#/value',
     )
   }
   await refused(
-    () => shop.manager.post('/v1/centre-settings', { key: 'nothing', value: 1, fromDay: '2026-11-25', reason: 'x' }),
+    () => shop.manager.post('/v1/local-settings', { key: 'nothing', value: 1, fromDay: '2026-11-25', reason: 'x' }),
     400,
     'faulty-input',
     '#/key',
   )
   await refused(
     () =>
-      shop.manager.post('/v1/centre-settings', {
+      shop.manager.post('/v1/local-settings', {
         key: 'rounding',
         value: 'per-line',
         fromDay: '2026-11-24',
@@ -321,8 +321,17 @@ test('what only the centre can say stops the work where it is missing, and takes
     400,
     'rule-in-past',
   )
-  const { body } = await shop.manager.get('/v1/centre-settings').expect(200)
+  const { body } = await shop.manager.get('/v1/local-settings').expect(200)
   expect(
     body.items.filter((item: { stopsHere: boolean }) => item.stopsHere).map((item: { key: string }) => item.key),
-  ).toEqual(['contactAttempts', 'radiationRules', 'unclaimedLaw'])
+  ).toEqual([
+    'notAsked',
+    'completeServiceMinutes',
+    'waterCheckMinutes',
+    'cellChangeMinutes',
+    'sealsMinutes',
+    'contactAttempts',
+    'radiationRules',
+    'unclaimedLaw',
+  ])
 })

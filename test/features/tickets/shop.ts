@@ -11,8 +11,9 @@ export const eur = (amount: number) => ({ amount, currency: 'EUR' })
 
 type Body = Record<string, unknown>
 
-export async function openShop(options: { now?: string } = {}) {
-  const house = await openHouse({ now: options.now ?? '2026-11-25T09:00:00Z', env: { CENTRE_CURRENCY: 'EUR' } })
+export async function openShop(options: { now?: string; env?: Record<string, string> } = {}) {
+  const opened = options.now ?? '2026-11-25T09:00:00Z'
+  const house = await openHouse({ now: opened, env: { CENTRE_CURRENCY: 'EUR', ...options.env } })
   const [counter, bench, manager, stock] = (['counter', 'bench', 'manager', 'stock'] as const).map((role) =>
     house.as(role),
   ) as [Caller, Caller, Caller, Caller]
@@ -29,7 +30,7 @@ export async function openShop(options: { now?: string } = {}) {
   const checker = callerOf(house, checkerKey.key)
   await made(manager, '/v1/staff-skills', { staffKeyId: checkerKey.id, skill: 'final-check', level: 'may-check' })
   const set = (key: string, value: unknown) =>
-    made(manager, '/v1/centre-settings', { key, value, fromDay: '2026-11-25', reason: 'for the test' })
+    made(manager, '/v1/local-settings', { key, value, fromDay: opened.slice(0, 10), reason: 'for the test' })
   await set('coverPerItem', eur(1_000_000))
   await set('coverTotal', eur(10_000_000))
   await set('phoneYesUpTo', eur(20_000))

@@ -1,0 +1,89 @@
+import { defaultsOf, type HouseRule, type HouseRuleTable } from '../house-rules.ts'
+
+/** The numbers of the tickets that a centre may change from a day on; the defaults are common practice, no source. */
+const rule = (value: number, min: number, max: number, unit: HouseRule['unit'], words: string): HouseRule => ({
+  default: value,
+  min,
+  max,
+  unit,
+  words,
+})
+const guarantee = (value: number, what: string) =>
+  rule(value, 0, 120, 'months', `Guarantee on ${what}, from the hand-over on; 0 for none`)
+const step = (value: number, what: string) => rule(value, 0, 120, 'working days', `How long ${what} may take`)
+const yesOrNo = (value: number, words: string) => rule(value, 0, 1, 'yes or no', `${words}: 1 for yes`)
+
+export const ticketRuleTable = {
+  completeServiceGuaranteeMonths: guarantee(24, 'a complete service'),
+  repairGuaranteeMonths: guarantee(12, 'a repair'),
+  cellGuaranteeMonths: guarantee(12, 'a cell change'),
+  sealsGuaranteeMonths: guarantee(12, 'new seals'),
+  waterTestGuaranteeMonths: guarantee(0, 'a water test, which speaks of its own day only'),
+
+  unclaimedSecondMeansDays: rule(
+    14,
+    1,
+    365,
+    'days',
+    'Not fetched: the owner is told by a second means this long after',
+  ),
+  unclaimedPostDays: rule(45, 1, 730, 'days', 'Not fetched: a letter by post goes this long after'),
+  unclaimedRegisteredDays: rule(90, 1, 1825, 'days', 'Not fetched: a registered letter goes this long after'),
+
+  bookedInWorkingDays: step(0, 'the counter to finish the booking-in'),
+  awaitingLookWorkingDays: step(2, 'a watch to wait for its look'),
+  lookedOverWorkingDays: step(1, 'the bench to price what it found'),
+  pricedWorkingDays: step(1, 'the counter to put the estimate to the owner'),
+  awaitingYesWorkingDays: step(3, 'the wait for an answer before the owner is asked again'),
+  returnUndoneWorkingDays: step(3, 'the closing of a watch that goes back undone'),
+  awaitingPartsWorkingDays: step(10, 'the wait for parts of which no day is known'),
+  partsGraceWorkingDays: rule(3, 0, 60, 'working days', 'How long past its day a part may be before it is chased'),
+  readyForBenchWorkingDays: step(5, 'a watch to wait for a free bench'),
+  onTheBenchWorkingDays: step(5, 'the work at the bench'),
+  closedWorkingDays: step(1, 'the water test of a closed case'),
+  underObservationWorkingDays: step(3, 'the observation'),
+  finalCheckWorkingDays: step(1, 'the final check'),
+  readyDays: rule(14, 1, 365, 'days', 'How long a ready watch waits before the counter asks after its owner'),
+
+  estimateValidDays: rule(30, 1, 365, 'days', 'How long the price of an estimate holds'),
+  conditionLineAmount: rule(
+    100_000,
+    0,
+    1_000_000_000,
+    'minor units',
+    'Up to this declared value, in the currency of the centre, a manager may stand for a missing condition record',
+  ),
+  depositForSpecialOrders: yesOrNo(0, 'A special order waits for a deposit'),
+  sameCheckerNextDay: yesOrNo(0, 'A small house: the same person may check from the next calendar day on'),
+  twinMillimetres: rule(1, 0, 10, 'millimetres', 'Watches that differ by no more than this in size look alike'),
+  settledMinutes: rule(30, 0, 240, 'minutes', 'A case is left to settle this long before a dry test'),
+  gentleVacuumHundredths: rule(
+    30,
+    0,
+    90,
+    'hundredths of a bar',
+    'The deepest vacuum for acrylic, unknown and vintage watches, and only with the consent of the owner',
+  ),
+  gentlePressureHundredths: rule(
+    50,
+    0,
+    200,
+    'hundredths of a bar',
+    'The highest pressure for acrylic, unknown and vintage watches, and only with the consent of the owner',
+  ),
+} as const satisfies HouseRuleTable
+
+export type TicketRuleKey = keyof typeof ticketRuleTable
+export type TicketRules = Readonly<Record<TicketRuleKey, number>>
+
+export const defaultTicketRules: TicketRules = Object.freeze(defaultsOf<TicketRuleKey>(ticketRuleTable))
+
+/** The rules of a day, from the values stored for it; what the house never changed has its first value. */
+export function readTicketRules(stored: Readonly<Record<string, unknown>>): TicketRules {
+  const rules = { ...defaultTicketRules }
+  for (const key of Object.keys(rules) as TicketRuleKey[]) {
+    const value = stored[key]
+    if (typeof value === 'number') rules[key] = value
+  }
+  return rules
+}

@@ -1,0 +1,199 @@
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { openShop, type Shop } from '../../features/tickets/shop.ts'
+
+/** What goes wrong at the bench, and what the service does then (common practice, no source). */
+let shop: Shop
+beforeAll(async () => {
+  shop = await openShop({ now: '2026-12-16T09:00:00Z' })
+})
+afterAll(() => shop.close())
+
+const facts = async (watchId: string) =>
+  (await shop.counter.get(`/v1/watches/${watchId}/history`).expect(200)).body.events as {
+    event: string
+    struck: unknown
+  }[]
+
+describe('opened, not tested after', () => {
+  test('a ready watch that is opened goes back to the bench by itself, and its passed test is withdrawn from the reckoning', async () => {
+    const ticket = await shop.readied()
+    expect(
+      (await facts(ticket.watchId)).filter((fact) => fact.event === 'water-test' && fact.struck === null),
+    ).toHaveLength(1)
+    const opened = await shop.told(ticket.number, 'openings', { reason: 'a speck of dust' }, shop.bench)
+    expect(opened).toMatchObject({ step: 'on-the-bench', water: { state: 'shut', why: 'the case is open' } })
+    expect(
+      (await facts(ticket.watchId)).filter((fact) => fact.event === 'water-test' && fact.struck === null),
+    ).toHaveLength(0)
+
+    await shop.told(ticket.number, 'closings', {}, shop.bench)
+    const shut = await shop.move(ticket.number, 'ready', {}, shop.bench)
+    expect(shut.body).toMatchObject({ gate: 'G11', why: expect.stringContaining('no overpressure-dry test') })
+    const override = await shop.manager.post(`/v1/tickets/${ticket.number}/overrides`, {
+      gate: 'G11',
+      part: 'overpressure-dry',
+      reason: 'it was fine before',
+    })
+    expect(override.status).toBe(403)
+    await shop.waterTest(ticket.number)
+    await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+    expect((await shop.move(ticket.number, 'ready', {}, shop.bench)).body).toMatchObject({ gate: 'G13' })
+    await shop.check(ticket.number)
+    await shop.moved(ticket.number, 'ready', {}, shop.checker)
+  })
+
+  test('the same from the look on: a case opened for a look and closed again wants its test on the way back undone', async () => {
+    const ticket = await shop.book()
+    await shop.moved(ticket.number, 'looked-over')
+    await shop.told(ticket.number, 'openings', { reason: 'just a look' }, shop.bench)
+    await shop.moved(ticket.number, 'return-undone', { reason: 'too dear' })
+    expect((await shop.say(ticket.number, 'openings', { reason: 'again' }, shop.bench)).body).toMatchObject({
+      type: '/problems/record-not-taken',
+    })
+    await shop.told(ticket.number, 'closings', {}, shop.bench)
+    await shop.check(ticket.number)
+    expect((await shop.move(ticket.number, 'ready')).body).toMatchObject({ gate: 'G11' })
+    await shop.waterTest(ticket.number)
+    await shop.check(ticket.number)
+    expect((await shop.moved(ticket.number, 'ready')).undone).toBe(true)
+  })
+})
+
+test('cell from a loose drawer: no lot, no fitting without saying why; never an ordinary cell in a rechargeable', async () => {
+  const owner = await shop.owner()
+  const watchId = await shop.watch(owner, { kind: 'rechargeable-quartz' })
+  const ticket = await shop.book({ ownerId: owner, watchId })
+  await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.told(ticket.number, 'openings', { reason: 'cell' }, shop.bench)
+  const bare = await shop.say(ticket.number, 'cell-fittings', { designation: 'SR621SW' }, shop.bench)
+  expect(bare.body.errors).toContainEqual({ pointer: '#/lot', detail: expect.any(String) })
+  const never = await shop.say(
+    ticket.number,
+    'cell-fittings',
+    { designation: 'SR621SW', lotUnknownBecause: 'drawer' },
+    shop.bench,
+  )
+  expect(never.body).toMatchObject({ status: 409, detail: expect.stringContaining('Never fit an ordinary cell') })
+})
+
+test('water test kills the watch: wet only after dry, never above the claim, gently and with consent where acrylic', async () => {
+  const owner = await shop.owner()
+  const watchId = await shop.watch(owner, { crystal: 'acrylic' })
+  const ticket = await shop.book({ ownerId: owner, watchId })
+  await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  const attempt = (more: object) => shop.say(ticket.number, 'water-tests', { ...shop.aTest, ...more }, shop.bench)
+  expect(
+    (await attempt({ test: 'overpressure-wet', seconds: 600 })).body.errors.map((e: { pointer: string }) => e.pointer),
+  ).toContain('#/test')
+  expect((await attempt({ bar: 0.5 })).body.errors[0]).toMatchObject({
+    pointer: '#/bar',
+    detail: expect.stringContaining('consent'),
+  })
+  await shop.told(
+    ticket.number,
+    'water-agreements',
+    { bar: 0.5, needed: ['overpressure-dry'], ownerConsents: true },
+    shop.bench,
+  )
+  expect((await attempt({ bar: 0.6 })).body.errors[0].pointer).toBe('#/bar')
+  expect((await attempt({ bar: 0.5 })).body).toMatchObject({ passed: true })
+})
+
+test('an out-of-date tester opens no gate; one found out of tolerance shuts gates and lists every doubtful result', async () => {
+  const old = await shop.made(shop.manager, '/v1/tools', {
+    kind: 'pressure-tester',
+    serial: 'P-old',
+    name: 'old tester',
+  })
+  await shop.made(shop.manager, `/v1/tools/${old.id}/certificates`, {
+    on: '2025-11-30',
+    asFound: 'in-tolerance',
+    asLeft: 'in-tolerance',
+    byWhom: 'the laboratory',
+  })
+  const gone = await shop.readied({ dial: 'lilac' })
+  await shop.pay(gone.number, 3600)
+  await shop.moved(gone.number, 'handed-over', {
+    release: shop.release(gone, gone.collector, gone.serialOn, { twinAnswer: 'compared' }),
+  })
+  const ticket = await shop.book({ dial: 'ochre' })
+  const estimate = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  expect(await shop.waterTest(ticket.number, { tool: old.id })).toMatchObject({
+    passed: true,
+    toolInDate: false,
+    gate: { state: 'shut', why: expect.stringContaining('out of calibration') },
+  })
+  const events = await facts(ticket.watchId)
+  expect(
+    events.filter((fact) => fact.event === 'water-test'),
+    'nor does it settle anything',
+  ).toHaveLength(0)
+  expect((await shop.waterTest(ticket.number)).gate.state).toBe('open')
+
+  const certificate = await shop.made(shop.manager, `/v1/tools/${shop.tools.pressure}/certificates`, {
+    on: '2026-12-16',
+    asFound: 'out-of-tolerance',
+    asLeft: 'in-tolerance',
+    byWhom: 'the laboratory',
+  })
+  expect(certificate.doubtfulResults).toContainEqual(expect.objectContaining({ number: ticket.number, inHouse: true }))
+  expect((await shop.gates(ticket.number)).G11).toMatchObject({
+    state: 'shut',
+    why: expect.stringContaining('out of tolerance'),
+  })
+  const list = (await shop.manager.get(`/v1/tools/${shop.tools.pressure}/doubtful-results`).expect(200)).body.items as {
+    inHouse: boolean
+  }[]
+  const first = list.findIndex((row) => !row.inHouse)
+  expect(first, 'watches in the house first, then those that went out').toBeGreaterThan(0)
+  expect(list.slice(first).every((row) => !row.inHouse)).toBe(true)
+})
+
+test('hazard: radium lume stops at the door of the bench until the local rules are set and the note is confirmed at the right bench', async () => {
+  const owner = await shop.owner()
+  const watchId = await shop.watch(owner, {
+    kind: 'hand-wound',
+    luminous: 'radium',
+    made: '1955',
+    waterClaim: { marked: 'none' },
+  })
+  const ticket = await shop.book({ ownerId: owner, watchId })
+  await shop.moved(ticket.number, 'awaiting-look')
+  expect((await shop.move(ticket.number, 'looked-over')).body).toMatchObject({ gate: 'G5' })
+  await shop.told(
+    ticket.number,
+    'hazard-confirmations',
+    { bench: shop.benchId, note: 'closed glove box, no scraping' },
+    shop.bench,
+  )
+  expect((await shop.move(ticket.number, 'looked-over')).body).toMatchObject({
+    gate: 'G5',
+    why: expect.stringContaining('local radiation rules'),
+  })
+  expect(
+    (
+      await shop.manager.post(`/v1/tickets/${ticket.number}/overrides`, {
+        gate: 'G5',
+        part: 'local-rules',
+        reason: 'hurry',
+      })
+    ).status,
+  ).toBe(403)
+  await shop.made(shop.manager, '/v1/local-settings', {
+    key: 'radiationRules',
+    value: 'licence 7 of the local authority',
+    fromDay: '2026-12-16',
+    reason: 'licence',
+  })
+  await shop.moved(ticket.number, 'looked-over')
+  await shop.told(ticket.number, 'hazards', { kind: 'water-inside' })
+  const opened = await shop.say(ticket.number, 'openings', { reason: 'dry it' }, shop.bench)
+  expect(opened.body, 'a hazard seen later asks again at the opening').toMatchObject({
+    type: '/problems/gate-shut',
+    gate: 'G5',
+  })
+})

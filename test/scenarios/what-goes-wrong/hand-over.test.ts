@@ -1,0 +1,95 @@
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { openShop, type Shop } from '../../features/tickets/shop.ts'
+
+/** What goes wrong when a watch is handed over, and what the service does then (common practice, no source). */
+let shop: Shop
+beforeAll(async () => {
+  shop = await openShop()
+})
+afterAll(() => shop.close())
+
+describe('wrong watch to wrong owner', () => {
+  test('a look-alike in the house is named at booking-in and has to be answered at the hand-over', async () => {
+    const first = await shop.readied({ dial: 'green' })
+    const second = await shop.book({ dial: 'green' })
+    expect(second.twins).toContainEqual(expect.objectContaining({ number: first.number }))
+    await shop.pay(first.number, 3600)
+    const handOver = (more: object) =>
+      shop.move(first.number, 'handed-over', {
+        release: shop.release(first, first.collector, first.serialOn, more as never),
+      })
+
+    const silent = await handOver({})
+    expect(silent.body).toMatchObject({ gate: 'G15', why: expect.stringContaining('same look') })
+    const override = await shop.manager.post(`/v1/tickets/${first.number}/overrides`, {
+      gate: 'G15',
+      part: 'twin',
+      reason: 'they differ',
+    })
+    expect(override.body).toMatchObject({ type: '/problems/override-refused', status: 403 })
+    const wrongTag = await handOver({ tagNumber: second.number, twinAnswer: 'compared with the other one' })
+    expect(wrongTag.body).toMatchObject({ gate: 'G15', why: expect.stringContaining('tag') })
+    const wrongSerial = await handOver({ serialRead: 'ZZ 1', twinAnswer: 'compared with the other one' })
+    expect(wrongSerial.body).toMatchObject({ gate: 'G15', why: expect.stringContaining('match') })
+    const stranger = await handOver({ collector: 'A Stranger', twinAnswer: 'compared with the other one' })
+    expect(stranger.body).toMatchObject({ gate: 'G15', why: expect.stringContaining('list') })
+    const right = await handOver({ twinAnswer: `serial and pictures compared with ${second.number}` })
+    expect(right.status, JSON.stringify(right.body)).toBe(200)
+  })
+})
+
+test('deceased owner, watch in the house: released only on papers, by the manager', async () => {
+  const ticket = await shop.readied({ dial: 'ivory', mayCollect: ['Heir One'] })
+  await shop.pay(ticket.number, 3600)
+  await shop.manager.post(`/v1/owners/${ticket.ownerId}/deceased`, { toldBy: 'the daughter' })
+  const handOver = (caller: typeof shop.counter, more: object = {}) =>
+    shop.move(
+      ticket.number,
+      'handed-over',
+      { release: shop.release(ticket, 'Heir One', ticket.serialOn, more as never) },
+      caller,
+    )
+  expect((await handOver(shop.counter)).body).toMatchObject({ gate: 'G15', why: expect.stringContaining('papers') })
+  expect((await handOver(shop.counter, { papersShown: 'certificate of inheritance' })).status).toBe(409)
+  expect(
+    (
+      await shop.manager.post(`/v1/tickets/${ticket.number}/overrides`, {
+        gate: 'G15',
+        part: 'papers',
+        reason: 'known to us',
+      })
+    ).status,
+  ).toBe(403)
+  expect((await handOver(shop.manager, { papersShown: 'certificate of inheritance 12/26' })).status).toBe(200)
+})
+
+test('strap mixed up: what came with the watch has to go with it', async () => {
+  const ticket = await shop.readied({ dial: 'plum', looseItems: [{ bag: 'A-17', words: 'brown strap, lizard' }] })
+  await shop.pay(ticket.number, 3600)
+  const handOver = (looseReturned: string[]) =>
+    shop.move(ticket.number, 'handed-over', {
+      release: shop.release(ticket, ticket.collector, ticket.serialOn, { looseReturned }),
+    })
+  expect((await handOver([])).body).toMatchObject({ gate: 'G15', why: expect.stringContaining('A-17') })
+  expect((await handOver(['A-17'])).status).toBe(200)
+})
+
+test('lost slip: a manager accepts identity and description by name, for this collector only', async () => {
+  const ticket = await shop.readied({ dial: 'sand' })
+  await shop.pay(ticket.number, 3600)
+  await shop.told(
+    ticket.number,
+    'releases',
+    shop.release(ticket, ticket.collector, ticket.serialOn, { slip: 'lost', identityProof: 'passport seen' }),
+  )
+  expect((await shop.move(ticket.number, 'handed-over')).body).toMatchObject({
+    gate: 'G15',
+    mayOverride: ['entitlement: manager'],
+  })
+  await shop.made(shop.manager, `/v1/tickets/${ticket.number}/overrides`, {
+    gate: 'G15',
+    part: 'entitlement',
+    reason: 'passport and description fit',
+  })
+  expect((await shop.move(ticket.number, 'handed-over')).status).toBe(200)
+})

@@ -1,0 +1,141 @@
+import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { eur, openShop, type Shop } from '../../features/tickets/shop.ts'
+
+/** What goes wrong in the house as a whole, and what the service does then (common practice, no source). */
+let shop: Shop
+beforeAll(async () => {
+  shop = await openShop()
+})
+afterAll(() => shop.close())
+
+test('stuck for parts: the wait has a date, and past it the ticket climbs to the list by itself', async () => {
+  const ticket = await shop.book()
+  await shop.agreed(ticket.number)
+  await shop.told(
+    ticket.number,
+    'parts',
+    { lines: [{ what: 'crystal', onHand: false, expectedOn: '2026-12-21' }] },
+    shop.stock,
+  )
+  expect(await shop.moved(ticket.number, 'awaiting-parts')).toMatchObject({ nextActor: 'stock', nextBy: '2026-12-24' })
+  const later = { lines: [{ what: 'crystal', onHand: false, expectedOn: '2026-12-23', chasedOn: '2026-11-25' }] }
+  await shop.told(ticket.number, 'parts', later, shop.stock)
+  const moved = (await shop.counter.get(`/v1/tickets/${ticket.number}`)).body
+  expect(moved.nextBy, 'three working days, not three days').toBe('2026-12-28')
+  expect((await shop.move(ticket.number, 'ready-for-bench')).body).toMatchObject({
+    gate: 'G8',
+    why: expect.stringContaining('crystal'),
+  })
+  const stuck = async () =>
+    (await shop.manager.get('/v1/reports/stuck-tickets?limit=100').expect(200)).body.items.map(
+      (row: { number: string }) => row.number,
+    )
+  expect(await stuck()).not.toContain(ticket.number)
+  shop.house.setNow('2026-12-29T09:00:00Z')
+  expect(await stuck()).toContain(ticket.number)
+  const csv = await shop.manager.get('/v1/reports/stuck-tickets').set('accept', 'text/csv').expect(200)
+  expect(csv.headers['content-type']).toMatch(/^text\/csv/)
+  expect(csv.text.split('\n')[0]).toMatch(/^number,step/)
+  shop.house.setNow('2026-12-16T13:00:00Z')
+})
+
+describe('loss and theft', () => {
+  test('a watch that the evening count does not find is an incident and freezes its ticket', async () => {
+    const lost = await shop.book({ place: 'drawer 9', dial: 'white' })
+    const there = await shop.book({ place: 'drawer 9', dial: 'grey' })
+    const astray = await shop.book({ place: 'drawer 10', dial: 'black' })
+    const count = await shop.made(shop.manager, '/v1/evening-counts', {
+      places: [{ place: 'drawer 9', numbers: [there.number, astray.number] }],
+    })
+    expect(count).toMatchObject({
+      missing: [{ number: lost.number, place: 'drawer 9' }],
+      elsewhere: [{ number: astray.number, place: 'drawer 10', foundAt: 'drawer 9' }],
+      unknown: [],
+    })
+    const frozen = await shop.move(lost.number, 'awaiting-look')
+    expect(frozen.body).toMatchObject({ type: '/problems/ticket-frozen', side: 'missing' })
+    expect((await shop.gates(lost.number)).G4).toMatchObject({ state: 'shut', why: 'the watch is missing' })
+    const notYours = await shop.say(lost.number, 'side-state-ends', { reason: 'found it' })
+    expect(notYours.status).toBe(409)
+    const found = await shop.manager.post(`/v1/tickets/${lost.number}/side-state-ends`, {
+      reason: 'found under the bench',
+    })
+    expect(found.body).toMatchObject({ step: 'booked-in', side: null })
+  })
+
+  test('value at risk is told by place against the cover', async () => {
+    await shop.book({ place: 'safe 77', declaredValue: eur(9_000_000) })
+    await shop.book({ place: 'safe 77', declaredValue: eur(2_000_000) })
+    const risk = (await shop.manager.get('/v1/reports/value-at-risk').expect(200)).body
+    expect(risk.places).toContainEqual({
+      place: 'safe 77',
+      currency: 'EUR',
+      watches: 2,
+      amount: 11_000_000,
+      withoutValue: 0,
+    })
+    expect(risk).toMatchObject({ over: true, cover: eur(10_000_000) })
+  })
+
+  test('a watch is in one place: of two moves at once from the same place one is refused, and the chain never breaks', async () => {
+    const ticket = await shop.book({ dial: 'salmon' })
+    const to = (place: string) =>
+      shop.counter.post(`/v1/tickets/${ticket.number}/custody-moves`, {
+        from: 'counter',
+        to: place,
+        holder: 'Bert',
+        tagNumber: ticket.number,
+      })
+    const answers = await Promise.all([to('safe'), to('bench 2'), to('window'), to('drawer 1')])
+    expect(answers.map((answer) => answer.status).sort()).toEqual([201, 409, 409, 409])
+    expect(answers.find((answer) => answer.status === 409)!.body.type).toBe('/problems/custody-broken')
+    const other = await shop.book({ dial: 'mauve' })
+    const swapped = await shop.counter.post(`/v1/tickets/${ticket.number}/custody-moves`, {
+      from: 'safe',
+      to: 'bench',
+      holder: 'Bert',
+      tagNumber: other.number,
+    })
+    expect(swapped.body).toMatchObject({ status: 409, detail: expect.stringContaining('another watch') })
+    await expect(
+      shop.house.database.pool.query(
+        `insert into custody_move (ticket_id, n, prev, from_place, to_place, holder, at, recorded_by) values ($1, 3, 2, 'nowhere', 'x', 'y', now(), 'z')`,
+        [ticket.id],
+      ),
+    ).rejects.toThrow('custody_move_from_where_it_was')
+  })
+})
+
+test('the quiet ticket: every open ticket has a next actor and a date', async () => {
+  const { rows } = await shop.house.database.pool.query(
+    'select count(*)::int as n, count(*) filter (where next_actor is null or next_by is null)::int as quiet from ticket where ended is null',
+  )
+  expect(rows[0].n).toBeGreaterThan(5)
+  expect(rows[0].quiet).toBe(0)
+})
+
+test('every record of the record is append-only in the database itself', async () => {
+  const { pool } = shop.house.database
+  await shop.book({ dial: 'amber' })
+  await expect(pool.query(`update ticket_record set data = '{}'`)).rejects.toThrow(/never changed or deleted/)
+  await expect(pool.query(`delete from custody_move`)).rejects.toThrow(/never changed or deleted/)
+  for (const table of [
+    'ticket_record',
+    'custody_move',
+    'estimate',
+    'estimate_line',
+    'estimate_answer',
+    'loose_item',
+    'ticket_picture',
+    'guarantee',
+    'tool_certificate',
+    'evening_count',
+  ]) {
+    const { rows } = await pool.query(
+      `select count(*)::int as n from pg_trigger where tgrelid = $1::regclass and tgname = $2`,
+      [table, `${table}_append_only`],
+    )
+    expect(rows[0].n, table).toBe(1)
+    await expect(pool.query(`truncate ${table} cascade`), table).rejects.toThrow(/never changed or deleted/)
+  }
+})
