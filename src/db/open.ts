@@ -37,7 +37,7 @@ export async function openDatabase(url: string, options: OpenOptions = {}): Prom
     idleTimeoutMillis: 60_000,
     application_name: 'mainplate',
     options:
-      '-c TimeZone=UTC -c statement_timeout=120000 -c lock_timeout=15000 -c idle_in_transaction_session_timeout=60000',
+      '-c TimeZone=UTC -c jit=off -c random_page_cost=1.1 -c statement_timeout=120000 -c lock_timeout=15000 -c idle_in_transaction_session_timeout=60000',
     types,
   })
   pool.on('error', options.onError ?? (() => {}))

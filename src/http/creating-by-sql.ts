@@ -1,6 +1,7 @@
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import type pg from 'pg'
-import { isConflict, violationOf } from '../db/open.ts'
+import { violationOf } from '../db/open.ts'
+import { onConnection } from '../db/sql.ts'
 import { Refusal } from '../domain/refusals.ts'
 import { type Created, fingerprintOf, idempotencyKeyOf } from './creating.ts'
 import { type Act, dayAt, type Service, signerOf } from './service.ts'
@@ -34,7 +35,7 @@ export async function createOnceBySql(
   const now = service.clock.now()
   const zone = service.config.centre.timeZone
 
-  const answer = await inTransaction(service.database.pool, async (client) => {
+  const answer = await onConnection(service.database.pool, async (client) => {
     const query: SqlAct['query'] = async (name, text, values) =>
       (await client.query({ name, text, values: [...values] })).rows
     const mine = await query('idempotency-take', takeKey, [who.keyId, route, key, fingerprint]).catch(inFlight)
@@ -72,27 +73,4 @@ const keepAnswer = `update idempotency_key set status = $4, headers = $5::jsonb,
 function inFlight(error: unknown): never {
   if (violationOf(error).state === '55P03') throw new Refusal('idempotency-key-in-flight')
   throw error
-}
-
-/** One transaction on one connection, tried again when PostgreSQL asks for it, as `transaction` does for Prisma. */
-async function inTransaction<T>(pool: pg.Pool, work: (client: pg.PoolClient) => Promise<T>): Promise<T> {
-  const client = await pool.connect()
-  let broken: Error | undefined
-  try {
-    for (let attempt = 1; ; attempt++) {
-      try {
-        await client.query('begin')
-        const result = await work(client)
-        await client.query('commit')
-        return result
-      } catch (error) {
-        await client.query('rollback').catch((lost: Error) => {
-          broken = lost
-        })
-        if (broken || attempt >= 4 || !isConflict(error)) throw error
-      }
-    }
-  } finally {
-    client.release(broken)
-  }
 }

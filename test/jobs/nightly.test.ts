@@ -59,6 +59,22 @@ describe('a night', () => {
     expect(notice.trace.items[1]).toMatchObject({ rule: 'usual', baseOn: '2022-01-20', months: 60 })
   })
 
+  test('decides once about an owner whose watches stand on two pages that are worked on at the same time', async () => {
+    const owner = await addOwner(house)
+    const watch = await serviced(house, owner, '2022-01-20')
+    await serviced(house, owner, '2022-01-21')
+    const other = await house.database.pool.connect()
+    await other.query('begin')
+    await other.query('select from watch where id = $1 for update', [watch])
+    const night = runNight(house.service, day('2026-11-25'), { batch: 1 })
+    const waiting = `select count(*)::int as n from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'`
+    for (let n = 0; n < 2; ) n = (await rows(house, waiting))[0].n
+    await other.query('rollback')
+    other.release()
+    expect(await night).toMatchObject({ looked: 1, letters: 1, items: 2 })
+    expect(await letters()).toHaveLength(1)
+  })
+
   test('is run once for a date, however often it is asked for, and a second look decides nothing more', async () => {
     await serviced(house, await addOwner(house), '2022-01-20')
     expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ letters: 1 })

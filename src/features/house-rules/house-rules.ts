@@ -1,4 +1,5 @@
-import { type Db, dateOf, dayFrom } from '../../db/open.ts'
+import { type Db, dayFrom } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import { defaultHouseRules, type HouseRuleKey, type HouseRules, houseRuleTable } from '../../domain/house-rules.ts'
 import {
@@ -35,34 +36,28 @@ export const isReckoningRule = (key: string): key is HouseRuleKey => Object.hasO
 export const isNoticeRule = (key: string): key is NoticeRuleKey => Object.hasOwn(noticeRuleTable, key)
 export const isLocalSetting = (key: string): key is LocalSettingKey => Object.hasOwn(localSettingTable, key)
 
-type RuleRow = { key: string; value: unknown; fromDay: Date; recordedOn: Date }
-
 /**
  * The rules the reckoning uses that were in force on a day, as known then. A value that is not the first of its rule carries its from-day:
  * ninety-day fairness counts from it.
  */
-export async function rulesInForce(db: Db, on: Day, until: Date | null = null): Promise<RulesInForce> {
-  const rows: RuleRow[] = await db.houseRule.findMany({
-    where: {
-      fromDay: { lte: dateOf(on) },
-      recordedOn: { lte: dateOf(on) },
-      ...(until && { recordedAt: { lte: until } }),
-    },
-    orderBy: [{ fromDay: 'asc' }, { id: 'asc' }],
-  })
+export async function rulesInForce(db: Sql, on: Day, until: Date | null = null): Promise<RulesInForce> {
+  const rows = await db.$queryRaw<{ key: string; value: unknown; fromDay: Day }[]>`
+    select key, value, from_day::text as "fromDay" from house_rule
+    where from_day <= ${on}::date and recorded_on <= ${on}::date and recorded_at <= coalesce(${until}::timestamptz, 'infinity')
+    order by from_day, id`
   const rules: Record<HouseRuleKey, number> = { ...defaultHouseRules }
   const rulesFrom: Partial<Record<HouseRuleKey, Day>> = {}
   const noticeRules: Record<NoticeRuleKey, number> = { ...defaultNoticeRules }
   const stored: Record<string, unknown> = {}
   let changedOn: Day | null = null
   for (const row of rows) {
-    changedOn = dayFrom(row.fromDay)
+    changedOn = row.fromDay
     if (isNoticeRule(row.key)) noticeRules[row.key] = row.value as number
     if (isLocalSetting(row.key)) stored[row.key] = row.value
     if (!isReckoningRule(row.key)) continue
     if (rules[row.key] === row.value) continue
     rules[row.key] = row.value as number
-    rulesFrom[row.key] = dayFrom(row.fromDay)
+    rulesFrom[row.key] = row.fromDay
   }
   const local = readLocalSettings(stored)
   const notices: NoticeSetting = { rules: noticeRules, notAsked: local.notAsked }

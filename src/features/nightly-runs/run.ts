@@ -1,11 +1,11 @@
 import { randomUUID } from 'node:crypto'
-import { type Db, transaction } from '../../db/open.ts'
+import { plainTransaction, type Sql } from '../../db/sql.ts'
 import { addDays, type Day } from '../../domain/day.ts'
 import { isQuietDay } from '../../domain/notices/notice-rules.ts'
 import { dayAt, instantOf, type Service } from '../../http/service.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import type { Booked } from '../notices/decide-book.ts'
-import { type Cursor, decideBatch, passEdges, reckonStale, wakeGuarantees } from '../notices/decide-night.ts'
+import { decideBatch, duePages, passEdges, reckonStale, wakeGuarantees } from '../notices/decide-night.ts'
 
 export const JOB = 'nightly'
 /** missed dates further back than this are not booked one by one; the log says so */
@@ -96,51 +96,52 @@ async function bookMissed({ database }: Service, dates: readonly Day[]): Promise
   return booked
 }
 
+/** What one transaction adds to the counts of its date. */
+type More = { booked?: Booked; looked?: number; reckoned?: number }
+
+// one lane decides while PostgreSQL reads or writes for the other; a third had nothing left to gain on two cores
+const LANES = 2
+
 /**
  * Runs one date, batch by batch, each batch one transaction that also carries the lease and the counts on: killed
  * anywhere, another goes on where this one stopped. Null where the date is somebody else's, finished or missed.
  */
 export async function runNight(service: Service, day: Day, options: NightOptions = {}): Promise<NightCounts | null> {
   const { database } = service
-  const batch = options.batch ?? 500
+  const batch = options.batch ?? 1000
   const claim = await claimNight(service, day, options)
   if (claim === null) return null
-  let { counts } = claim
 
-  /** one batch and its part of the counts in one transaction; false once the lease is no longer ours */
-  const step = async <T>(work: (tx: Db) => Promise<{ value: T; counts: NightCounts }>): Promise<T> => {
-    const done = await transaction(database, async (tx) => {
-      const result = await work(tx)
-      await claim.carryOn(tx, result.counts)
-      return result
+  const step = async <T extends More>(work: (tx: Sql) => Promise<T>): Promise<T> => {
+    const more = await plainTransaction(database, async (tx) => {
+      const done = await work(tx)
+      await claim.carryOn(tx, done)
+      return done
     })
-    counts = done.counts
     await options.afterBatch?.()
-    return done.value
+    return more
   }
 
   try {
     const inForce = await rulesInForce(database.prisma, day)
-    await step(async (tx) => ({ value: await passEdges(tx, day), counts }))
+    await step(async (tx) => {
+      await passEdges(tx, day)
+      return {}
+    })
     for (let left = true; left; )
-      left = await step(async (tx) => {
-        const reckoned = await reckonStale(tx, day, inForce, batch)
-        return { value: reckoned > 0, counts: { ...counts, reckoned: counts.reckoned + reckoned } }
-      })
+      left = (await step(async (tx) => ({ reckoned: await reckonStale(tx, day, inForce, batch) }))).reckoned > 0
     const { guaranteeOwnLetter, guaranteeLeadDays } = inForce.notices.rules
     if (guaranteeOwnLetter === 1)
-      await step(async (tx) => ({ value: await wakeGuarantees(tx, day, guaranteeLeadDays), counts }))
-    const quiet = isQuietDay(day, inForce.notices.rules)
-    let cursor: Cursor = null
-    for (let left = !quiet; left; )
-      left = await step(async (tx) => {
-        const decided = await decideBatch(tx, day, inForce, cursor, batch)
-        if (decided === null) return { value: false, counts }
-        cursor = decided.next
-        return { value: true, counts: added(counts, decided.booked, decided.looked) }
+      await step(async (tx) => {
+        await wakeGuarantees(tx, day, guaranteeLeadDays)
+        return {}
       })
-    counts = { ...counts, quiet }
-    await claim.finish(counts)
+    const quiet = isQuietDay(day, inForce.notices.rules)
+    if (!quiet)
+      await inLanes(LANES, duePages(database.pool, day, batch), (watchIds) =>
+        step((tx) => decideBatch(tx, day, inForce, watchIds)),
+      )
+    const counts = await claim.finish(quiet)
     service.log.info({ day, ...counts }, 'nightly run finished')
     return counts
   } catch (error) {
@@ -150,51 +151,59 @@ export async function runNight(service: Service, day: Day, options: NightOptions
   }
 }
 
+/** Takes from a source in so many lanes at once; after a failure no lane takes anything more, and it is thrown when all have ended. */
+async function inLanes<T>(lanes: number, source: AsyncGenerator<T>, work: (one: T) => Promise<unknown>): Promise<void> {
+  const failures: unknown[] = []
+  const lane = async () => {
+    while (failures.length === 0) {
+      const next = await source.next()
+      if (next.done) return
+      await work(next.value)
+    }
+  }
+  await Promise.all(Array.from({ length: lanes }, () => lane().catch((error) => failures.push(error))))
+  if (failures.length > 0) throw failures[0]
+}
+
 class LeaseLost extends Error {}
 
 /** The row of the date, held by a lease on the database's clock; null where it is not to be had. */
 async function claimNight({ database }: Service, day: Day, { by = 'clock', leaseSeconds = 120 }: NightOptions) {
   const me = randomUUID()
-  const { rows } = await database.pool.query<{ counts: Partial<NightCounts> }>(
-    `insert into nightly_run (job, local_date, owner, lease_until, by_whom)
-     values ($1, $2, $3, clock_timestamp() + make_interval(secs => $4), $5)
+  const { rowCount } = await database.pool.query(
+    `insert into nightly_run (job, local_date, owner, lease_until, by_whom, counts)
+     values ($1, $2, $3, clock_timestamp() + make_interval(secs => $4), $5, $6)
      on conflict (job, local_date) do update set owner = excluded.owner, lease_until = excluded.lease_until,
        attempt = nightly_run.attempt + 1
-     where nightly_run.state = 'running' and nightly_run.lease_until < clock_timestamp()
-     returning counts`,
-    [JOB, day, me, leaseSeconds, by],
+     where nightly_run.state = 'running' and nightly_run.lease_until < clock_timestamp()`,
+    [JOB, day, me, leaseSeconds, by, JSON.stringify(noCounts)],
   )
-  if (rows[0] === undefined) return null
+  if (rowCount === 0) return null
   return {
-    counts: { ...noCounts, ...rows[0].counts },
-    carryOn: async (tx: Db, counts: NightCounts) => {
+    // added up in the row, which is locked from here to the commit: two lanes lose nothing of each other
+    carryOn: async (tx: Sql, { booked, looked = 0, reckoned = 0 }: More) => {
+      const { reasons, ...numbers } = { ...booked, looked, reckoned }
       const held = await tx.$executeRaw`
-        update nightly_run set counts = ${JSON.stringify(counts)}::jsonb,
+        update nightly_run set counts = counts
+            || (select jsonb_object_agg(key, coalesce((counts ->> key)::int, 0) + value::int) from jsonb_each_text(${JSON.stringify(numbers)}::jsonb))
+            || jsonb_build_object('reasons', (
+              select coalesce(jsonb_object_agg(key, n), '{}') from (
+                select key, sum(value::int) as n from (
+                  select * from jsonb_each_text(counts -> 'reasons') union all select * from jsonb_each_text(${JSON.stringify(reasons ?? {})}::jsonb)) each
+                group by key) summed)),
           lease_until = clock_timestamp() + make_interval(secs => ${leaseSeconds}::float8)
         where job = ${JOB} and local_date = ${day}::date and owner = ${me}::uuid and state = 'running'`
       if (held === 0) throw new LeaseLost()
     },
-    finish: async (counts: NightCounts) => {
-      const { rowCount } = await database.pool.query(
-        `update nightly_run set state = 'finished', finished_at = clock_timestamp(), lease_until = null, counts = $4
-         where job = $1 and local_date = $2 and owner = $3 and state = 'running'`,
-        [JOB, day, me, JSON.stringify(counts)],
+    finish: async (quiet: boolean) => {
+      const { rows } = await database.pool.query<{ counts: NightCounts }>(
+        `update nightly_run set state = 'finished', finished_at = clock_timestamp(), lease_until = null,
+           counts = counts || jsonb_build_object('quiet', $4::boolean)
+         where job = $1 and local_date = $2 and owner = $3 and state = 'running' returning counts`,
+        [JOB, day, me, quiet],
       )
-      if (rowCount === 0) throw new LeaseLost()
+      if (rows[0] === undefined) throw new LeaseLost()
+      return rows[0].counts
     },
-  }
-}
-
-function added(counts: NightCounts, booked: Booked, looked: number): NightCounts {
-  const reasons = { ...counts.reasons }
-  for (const [reason, n] of Object.entries(booked.reasons)) reasons[reason] = (reasons[reason] ?? 0) + n
-  return {
-    ...counts,
-    reasons,
-    looked: counts.looked + looked,
-    letters: counts.letters + booked.letters,
-    items: counts.items + booked.items,
-    skipped: counts.skipped + booked.skipped,
-    withheld: counts.withheld + booked.withheld,
   }
 }

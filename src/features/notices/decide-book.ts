@@ -1,8 +1,8 @@
 import { randomFillSync } from 'node:crypto'
 import { v7 as uuidv7 } from 'uuid'
-import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
-import type { Decision, LetterPlan, NextNotice, WithheldItem } from '../../domain/notices/types.ts'
+import type { Decision, LetterPlan, NextNotice, OwnerState, WithheldItem } from '../../domain/notices/types.ts'
 import type { RulesInForce } from '../house-rules/house-rules.ts'
 
 /** One item row of a letter: what its keys are made of. */
@@ -119,9 +119,9 @@ export function rowsOf(decisions: readonly Decision[], inForce: RulesInForce) {
  * that somebody else has taken meanwhile makes the whole batch fail and be decided again.
  */
 export async function book(
-  tx: Db,
+  tx: Sql,
   decisions: readonly Decision[],
-  lookedAt: readonly string[],
+  states: readonly OwnerState[],
   today: Day,
   inForce: RulesInForce,
 ): Promise<Booked> {
@@ -145,16 +145,16 @@ export async function book(
       from jsonb_to_recordset(${JSON.stringify(withheld)}::jsonb) as r ("recordId" uuid, "watchId" uuid, kind text, cycle text, stage text, reasons text[])
       on conflict on constraint withheld_item_once do nothing`
   // whatever was looked at and has no day of its own waits for a fact
-  // (arrays and not JSON: of an array the planner knows the length)
+  const days = new Map(next.map((row) => [`${row.watchId} ${row.kind}`, row.nextNoticeOn]))
+  const seen = states.flatMap(({ watches }) =>
+    watches.flatMap(({ watchId, obligations }) => obligations.map(({ kind }) => ({ watchId, kind }))),
+  )
+  // arrays and not JSON: of an array the planner knows the length
   await tx.$executeRaw`
-    update obligation set next_notice_on = n.day
-    from (
-      select o.watch_id, o.kind, r.day from unnest(${[...lookedAt]}::uuid[]) as w (watch_id)
-      join obligation o on o.watch_id = w.watch_id and o.rule is not null
-      left join unnest(${next.map((row) => row.watchId)}::uuid[], ${next.map((row) => row.kind)}::text[],
-        ${next.map((row) => row.nextNoticeOn)}::date[]) as r (watch_id, kind, day) on r.watch_id = o.watch_id and r.kind = o.kind
-      where o.next_notice_on is distinct from r.day) n
-    where obligation.watch_id = n.watch_id and obligation.kind = n.kind`
+    update obligation o set next_notice_on = r.day
+    from unnest(${seen.map((row) => row.watchId)}::uuid[], ${seen.map((row) => row.kind)}::text[],
+      ${seen.map((row) => days.get(`${row.watchId} ${row.kind}`) ?? null)}::date[]) as r (watch_id, kind, day)
+    where o.watch_id = r.watch_id and o.kind = r.kind and o.next_notice_on is distinct from r.day`
   if (withheld.some((item) => item.reasons.includes('not-asked-rule-missing')))
     await tx.$executeRaw`
       insert into task (kind, role, dedupe, words, due_on)

@@ -1,4 +1,5 @@
-import type { Db } from '../../db/open.ts'
+import type pg from 'pg'
+import type { Sql } from '../../db/sql.ts'
 import { addDays, type Day } from '../../domain/day.ts'
 import { decideLetters } from '../../domain/notices/decide.ts'
 import { isQuietDay } from '../../domain/notices/notice-rules.ts'
@@ -14,13 +15,13 @@ import { type Before, standingBefore } from './decide-rewrite.ts'
 /**
  * Obligations that only crossed the edge of a window: their dates stay, so no fact is read; the next edge is written down.
  */
-export const passEdges = (tx: Db, day: Day): Promise<number> => tx.$executeRaw`
+export const passEdges = (tx: Sql, day: Day): Promise<number> => tx.$executeRaw`
   update obligation set reconsider_on = (
     select min(d) from unnest(array[coming_up_from, notices_due_on, overdue_from, stop_on, reckon_anew_on]) d where d > ${day}::date)
   where reconsider_on <= ${day}::date and (reckon_anew_on is null or reckon_anew_on > ${day}::date)`
 
 /** Where the end of a guarantee causes a letter of its own: the watches whose end comes near and was not told. */
-export const wakeGuarantees = (tx: Db, day: Day, lead: number): Promise<number> => tx.$executeRaw`
+export const wakeGuarantees = (tx: Sql, day: Day, lead: number): Promise<number> => tx.$executeRaw`
   update obligation set next_notice_on = ${day}::date
   from (
     select g.watch_id, (g.starts_on + make_interval(months => g.months))::date
@@ -32,7 +33,7 @@ export const wakeGuarantees = (tx: Db, day: Day, lead: number): Promise<number> 
     and (next_notice_on is null or next_notice_on > ${day}::date)`
 
 /** Watches of which a fact or a house rule has something new to say on this day. */
-export async function staleWatches(db: Db, day: Day, limit: number): Promise<string[]> {
+export async function staleWatches(db: Sql, day: Day, limit: number): Promise<string[]> {
   const rows = await db.$queryRaw<{ id: string }[]>`
     select distinct watch_id as id from (
       select watch_id from obligation where reckon_anew_on <= ${day}::date order by reckon_anew_on, watch_id limit ${limit}) o
@@ -41,7 +42,7 @@ export async function staleWatches(db: Db, day: Day, limit: number): Promise<str
 }
 
 /** Reckons one batch of them anew; the number reckoned, 0 when none is left. */
-export async function reckonStale(tx: Db, day: Day, inForce: RulesInForce, limit: number): Promise<number> {
+export async function reckonStale(tx: Sql, day: Day, inForce: RulesInForce, limit: number): Promise<number> {
   const ids = await staleWatches(tx, day, limit)
   if (ids.length === 0) return 0
   await lockWatches(tx, ids)
@@ -49,51 +50,72 @@ export async function reckonStale(tx: Db, day: Day, inForce: RulesInForce, limit
   return ids.length
 }
 
-export type Cursor = { day: Day; watchId: string } | null
-type Due = { owners: string[]; ownerless: string[]; watches: string[]; next: Cursor }
-
-/** The owners who have something to be looked at, in the order of the index: no more than `limit` items at a time. */
-export async function dueOwners(db: Db, day: Day, after: Cursor, limit: number): Promise<Due> {
-  const rows = await db.$queryRaw<{ watchId: string; day: Day; owner: string | null }[]>`
-    select o.watch_id as "watchId", o.next_notice_on::text as day, coalesce(k.merged_into, k.id) as owner
-    from (
-      select watch_id, next_notice_on from obligation
-      where next_notice_on <= ${day}::date
-        and (next_notice_on, watch_id) > (coalesce(${after?.day ?? null}::date, '-infinity'),
-          coalesce(${after?.watchId ?? null}::uuid, '00000000-0000-0000-0000-000000000000'))
-      order by next_notice_on, watch_id limit ${limit}) o
-    join watch w on w.id = o.watch_id left join owner k on k.id = w.owner_id
-    order by o.next_notice_on, o.watch_id`
-  const last = rows.at(-1)
-  return {
-    owners: [...new Set(rows.map((row) => row.owner).filter((owner) => owner !== null))].sort(),
-    ownerless: [...new Set(rows.filter((row) => row.owner === null).map((row) => row.watchId))].sort(),
-    watches: [...new Set(rows.map((row) => row.watchId))],
-    next: last === undefined ? null : { day: last.day, watchId: last.watchId },
+/** Watches with something to be looked at, page by page along the index, so many items a page. */
+export async function* duePages(pool: pg.Pool, day: Day, limit: number): AsyncGenerator<string[], void> {
+  type Item = { watchId: string; day: Day }
+  for (let last: Item | undefined, full = true; full; ) {
+    const { rows }: { rows: Item[] } = await pool.query<Item>(
+      `select watch_id as "watchId", next_notice_on as day from obligation
+       where next_notice_on <= $1
+         and (next_notice_on, watch_id) > (coalesce($2, '-infinity'::date), coalesce($3, '00000000-0000-0000-0000-000000000000'::uuid))
+       order by next_notice_on, watch_id limit $4`,
+      [day, last?.day, last?.watchId, limit],
+    )
+    last = rows.at(-1)
+    full = rows.length === limit
+    if (rows.length > 0) yield [...new Set(rows.map((row) => row.watchId))]
   }
 }
 
-/** Decides for a batch of owners and books it; returns the counts, or null when nothing is left to look at. */
+type Due = { owners: string[]; ownerless: string[] }
+
+/** Who is to be decided about because of these watches: the kept records of their owners, and watches of nobody known. */
+async function dueOwners(tx: Sql, day: Day, watchIds: readonly string[]): Promise<Due> {
+  const rows = await tx.$queryRaw<{ watchId: string; owner: string | null }[]>`
+    select w.id as "watchId", coalesce(k.merged_into, k.id) as owner from watch w left join owner k on k.id = w.owner_id
+    where w.id = any(${[...watchIds]}::uuid[])
+      and exists (select from obligation o where o.watch_id = w.id and o.next_notice_on <= ${day}::date)`
+  return dueOf(rows)
+}
+
+const dueOf = (rows: readonly { watchId: string; owner: string | null }[]): Due => ({
+  owners: [...new Set(rows.map((row) => row.owner).filter((owner) => owner !== null))].sort(),
+  ownerless: rows
+    .filter((row) => row.owner === null)
+    .map((row) => row.watchId)
+    .sort(),
+})
+
+/**
+ * Decides about the owners of one page of watches and books it. Pages may be worked on side by side: an owner who stands
+ * on two of them is decided about by whoever locks the watches first; the other finds nothing due any more.
+ */
 export async function decideBatch(
-  tx: Db,
+  tx: Sql,
   day: Day,
   inForce: RulesInForce,
-  after: Cursor,
-  limit: number,
-): Promise<{ booked: Booked; looked: number; next: Cursor } | null> {
-  const due = await dueOwners(tx, day, after, limit)
-  if (due.next === null) return null
+  watchIds: readonly string[],
+): Promise<{ booked: Booked; looked: number }> {
+  const found = await dueOwners(tx, day, watchIds)
   // owners before watches, each in the order of ids: the counter's own acts lock in this order, too
-  if (due.owners.length > 0)
-    await tx.$queryRaw`select 1 from owner where id = any(${due.owners}::uuid[]) order by id for key share`
-  const all = await tx.$queryRaw<{ id: string }[]>`
-    select w.id from watch w left join owner o on o.id = w.owner_id
-    where w.id = any(${due.ownerless}::uuid[]) or o.id = any(${due.owners}::uuid[]) or o.merged_into = any(${due.owners}::uuid[])
-    order by w.id for no key update of w`
-  const states = await readOwners(tx, due.owners, due.ownerless, day, inForce.rules)
+  if (found.owners.length > 0)
+    await tx.$queryRaw`select 1 from owner where id = any(${found.owners}::uuid[]) order by id for key share`
+  await tx.$queryRaw`
+    select 1 from watch where id = any(array(
+      select unnest(${found.ownerless}::uuid[])
+      union all select w.id from watch w where w.owner_id = any(${found.owners}::uuid[])
+      union all select w.id from owner o join watch w on w.owner_id = o.id where o.merged_into = any(${found.owners}::uuid[])))
+    order by id for no key update`
+  const due = await dueOwners(tx, day, watchIds)
+  const states = await readOwners(
+    tx,
+    due.owners.filter((id) => found.owners.includes(id)),
+    due.ownerless.filter((id) => found.ownerless.includes(id)),
+    day,
+    inForce.rules,
+  )
   const decisions = states.map((state) => decideLetters(state, inForce.notices, day))
-  const booked = await book(tx, decisions, [...new Set([...all.map((row) => row.id), ...due.watches])], day, inForce)
-  return { booked, looked: states.length, next: due.next }
+  return { booked: await book(tx, decisions, states, day, inForce), looked: states.length }
 }
 
 // ---------------------------------------------------------------- rehearsal
@@ -120,7 +142,7 @@ type Rehearsal = {
  * What the nights to come would do, if nothing more were told: nothing is written, each night goes on from what the nights
  * before it would have written. Call it in a read-only transaction.
  */
-export async function rehearse(db: Db, from: Day, nights: number): Promise<RehearsedNight[]> {
+export async function rehearse(db: Sql, from: Day, nights: number): Promise<RehearsedNight[]> {
   const rehearsal: Rehearsal = { memory: emptyMemory(), next: new Map(), anew: new Map() }
   const done: RehearsedNight[] = []
   for (let n = 0; n < nights; n++) done.push(await rehearseNight(db, rehearsal, addDays(from, n)))
@@ -130,7 +152,7 @@ export async function rehearse(db: Db, from: Day, nights: number): Promise<Rehea
 const itemKey = (watchId: string, kind: string) => `${watchId} ${kind}`
 const BATCH = 2000
 
-async function rehearseNight(db: Db, r: Rehearsal, day: Day): Promise<RehearsedNight> {
+async function rehearseNight(db: Sql, r: Rehearsal, day: Day): Promise<RehearsedNight> {
   const inForce = await rulesInForce(db, day)
   const reckoned = await reckonInMemory(db, r, day, inForce)
   if (isQuietDay(day, inForce.notices.rules))
@@ -191,7 +213,7 @@ function remember(r: Rehearsal, decision: Decision, day: Day): void {
   if (letter.reminder) r.memory.reminders.set(letter.ownerId, [...(r.memory.reminders.get(letter.ownerId) ?? []), day])
 }
 
-async function dueInMemory(db: Db, r: Rehearsal, day: Day): Promise<{ owners: string[]; ownerless: string[] }> {
+async function dueInMemory(db: Sql, r: Rehearsal, day: Day): Promise<Due> {
   const onFile = await db.$queryRaw<{ watchId: string; kind: string }[]>`
     select watch_id as "watchId", kind from obligation where next_notice_on <= ${day}::date`
   const watches = new Set(onFile.filter((row) => !r.next.has(itemKey(row.watchId, row.kind))).map((row) => row.watchId))
@@ -199,16 +221,10 @@ async function dueInMemory(db: Db, r: Rehearsal, day: Day): Promise<{ owners: st
   const rows = await db.$queryRaw<{ watchId: string; owner: string | null }[]>`
     select w.id as "watchId", coalesce(k.merged_into, k.id) as owner from watch w left join owner k on k.id = w.owner_id
     where w.id = any(${[...watches]}::uuid[])`
-  return {
-    owners: [...new Set(rows.map((row) => row.owner).filter((owner) => owner !== null))].sort(),
-    ownerless: rows
-      .filter((row) => row.owner === null)
-      .map((row) => row.watchId)
-      .sort(),
-  }
+  return dueOf(rows)
 }
 
-async function reckonInMemory(db: Db, r: Rehearsal, day: Day, inForce: RulesInForce): Promise<number> {
+async function reckonInMemory(db: Sql, r: Rehearsal, day: Day, inForce: RulesInForce): Promise<number> {
   const onFile = await db.$queryRaw<{ id: string }[]>`
     select distinct watch_id as id from obligation where reckon_anew_on <= ${day}::date`
   const ids = [

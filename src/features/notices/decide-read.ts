@@ -1,4 +1,4 @@
-import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import type { HouseRules } from '../../domain/house-rules.ts'
 import type {
@@ -85,7 +85,7 @@ const noChoices = { 'complete-service': 'not-asked', 'water-check': 'not-asked',
  * Watches without a known owner come as owners of their own, one a watch, with `ownerId` null.
  */
 export async function readOwners(
-  db: Db,
+  db: Sql,
   ownerIds: readonly string[],
   ownerless: readonly string[],
   on: Day,
@@ -143,7 +143,7 @@ export function assemble(
   ]
 }
 
-function readWatches(db: Db, members: readonly string[], ownerless: readonly string[]): Promise<WatchRow[]> {
+function readWatches(db: Sql, members: readonly string[], ownerless: readonly string[]): Promise<WatchRow[]> {
   return db.$queryRaw<WatchRow[]>`
     select w.id as "watchId", w.owner_id as "recordId", w.state, w.in_house as "inHouse",
            exists (select from keep_dry_acknowledged k where k.watch_id = w.id and k.owner_id is not distinct from w.owner_id) as acknowledged,
@@ -217,64 +217,43 @@ function obligationState(
   }
 }
 
-function readPersons(db: Db, ownerIds: readonly string[], on: Day): Promise<OwnerRow[]> {
+function readPersons(db: Sql, ownerIds: readonly string[], on: Day): Promise<OwnerRow[]> {
   return db.$queryRaw<OwnerRow[]>`
-    with kept as (select unnest(${[...ownerIds]}::uuid[]) as id),
-    member as (
-      select kept.id as kept, kept.id as id from kept
-      union all select o.merged_into, o.id from owner o where o.merged_into in (select id from kept)),
-    members as (select kept, array_agg(id) as ids from member group by kept),
-    visit as (select m.kept, max(t.ended_on)::text as last from member m join ticket t on t.owner_id = m.id group by m.kept),
-    choice as (
-      select kept, jsonb_object_agg(kind, choice) as choices from (
-        select distinct on (m.kept, c.kind) m.kept, c.kind, c.choice
-        from member m join notice_choice c on c.owner_id = m.id order by m.kept, c.kind, c.id desc) latest
-      group by kept),
-    contacts as (
-      select m.kept, bool_or(c.means = 'phone' and c.failed_on is null) as phone,
-        bool_or(c.means = 'e-mail' and c.failed_on is null and c.owner_id = m.kept) as address,
-        bool_or(c.means = 'e-mail' and c.failed_on is not null) as failed
-      from member m join contact c on c.owner_id = m.id and c.ended_on is null group by m.kept),
-    reminder as (
-      select kept, array_agg(day::text) as days from (
-        select m.kept, n.id, coalesce(n.released_on, n.run_on) as day
-        from member m join notice_item i on i.owner_id = m.id and i.key_taken and i.run_on > ${on}::date - 400
-        join notice n on n.id = i.notice_id and n.reminder
-        union select m.kept, n.id, coalesce(n.released_on, n.run_on)
-        from member m join notice n on n.owner_id = m.id and n.reminder and n.run_on > ${on}::date - 400
-        where exists (select from notice_item i where i.notice_id = n.id and i.key_taken)) sent
-      group by kept),
-    pair as (
-      select m.kept, array_agg(distinct m.id) as ids
-      from member m
-      join owner mine on mine.id = m.id
-      join contact a on a.owner_id = m.id and a.ended_on is null and a.means <> 'post'
-      join contact b on b.means = a.means and b.search_value = a.search_value and b.owner_id <> a.owner_id and b.ended_on is null
-      join owner other on other.id = b.owner_id and other.merged_into is null and other.erased_on is null
-        and other.id <> m.kept and mine.merged_into is null
-        and (other.created_at, other.id) < (mine.created_at, mine.id) and similarity(other.search_name, mine.search_name) > 0.4
-      where not exists (select from owners_differ d
-        where d.owner_a = least(mine.id, other.id) and d.owner_b = greatest(mine.id, other.id))
-      group by m.kept)
-    select o.id, members.ids as members, o.language,
+    select o.id, m.ids as members, o.language,
       o.deceased_on is not null as deceased, o.erased_on is not null as erased,
       o.standing = 'in-dispute' as "inDispute", o.standing = 'do-not-serve' as blocked,
       coalesce(b.basis is null and b.id is not null or b.keep_until < ${on}::date, false) as "lawfulBasisMissing",
-      choice.choices, coalesce(contacts.address, false) as "hasAddress", coalesce(contacts.phone, false) as "hasPhone",
-      coalesce(contacts.failed and not contacts.address, false) as "mailReturned", visit.last as "lastTicketClosedOn",
-      reminder.days as "reminderDays", pair.ids as pairs
-    from kept join owner o on o.id = kept.id join members on members.kept = o.id
-    left join visit on visit.kept = o.id
-    left join choice on choice.kept = o.id
-    left join contacts on contacts.kept = o.id
-    left join reminder on reminder.kept = o.id
-    left join pair on pair.kept = o.id
+      (select jsonb_object_agg(kind, choice) from (
+        select distinct on (c.kind) c.kind, c.choice from notice_choice c where c.owner_id = any(m.ids) order by c.kind, c.id desc) latest) as choices,
+      coalesce(c.address, false) as "hasAddress", coalesce(c.phone, false) as "hasPhone", coalesce(c.failed and not c.address, false) as "mailReturned",
+      (select max(t.ended_on)::text from ticket t where t.owner_id = any(m.ids)) as "lastTicketClosedOn",
+      (select array_agg(day::text) from (
+        select n.id, coalesce(n.released_on, n.run_on) as day from notice_item i join notice n on n.id = i.notice_id and n.reminder
+        where i.owner_id = any(m.ids) and i.key_taken and i.run_on > ${on}::date - 400
+        union select n.id, coalesce(n.released_on, n.run_on) from notice n
+        where n.owner_id = any(m.ids) and n.reminder and n.run_on > ${on}::date - 400
+          and exists (select from notice_item i where i.notice_id = n.id and i.key_taken)) sent) as "reminderDays",
+      (select array_agg(distinct mine.id) from owner mine
+        join contact a on a.owner_id = mine.id and a.ended_on is null and a.means <> 'post'
+        join contact b on b.means = a.means and b.search_value = a.search_value and b.owner_id <> a.owner_id and b.ended_on is null
+        join owner other on other.id = b.owner_id and other.merged_into is null and other.erased_on is null and other.id <> o.id
+          and (other.created_at, other.id) < (mine.created_at, mine.id) and similarity(other.search_name, mine.search_name) > 0.4
+        where mine.id = any(m.ids) and mine.merged_into is null and not exists (select from owners_differ d
+          where d.owner_a = least(mine.id, other.id) and d.owner_b = greatest(mine.id, other.id))) as pairs
+    from owner o
+    cross join lateral (select array_agg(id) as ids from (select o.id union all select d.id from owner d where d.merged_into = o.id) kept) m
+    cross join lateral (
+      select bool_or(means = 'phone' and failed_on is null) as phone,
+        bool_or(means = 'e-mail' and failed_on is null and owner_id = o.id) as address,
+        bool_or(means = 'e-mail' and failed_on is not null) as failed
+      from contact where owner_id = any(m.ids) and ended_on is null) c
     left join lateral (select id, basis, keep_until from lawful_basis l where l.owner_id = o.id order by l.id desc limit 1) b on true
+    where o.id = any(${[...ownerIds]}::uuid[])
     order by o.id`
 }
 
 async function readObligations(
-  db: Db,
+  db: Sql,
   watchIds: readonly string[],
   memory: Memory,
 ): Promise<Map<string, readonly ObligationRow[]>> {
@@ -325,7 +304,7 @@ export const declinedLines = (
       and later.recorded_at <= coalesce(${until}::timestamptz, 'infinity'))`
 
 /** What belongs to single items: what was booked, held for doubt, refused, and whether the counter has called. */
-async function readParts(db: Db, watchIds: readonly string[], recordIds: readonly string[], on: Day): Promise<Parts> {
+async function readParts(db: Sql, watchIds: readonly string[], recordIds: readonly string[], on: Day): Promise<Parts> {
   const ids = [...watchIds]
   const booked = await db.$queryRaw<BookedRow[]>`
     select i.watch_id as "watchId", i.kind, i.cycle, i.stage, i.round::text as round, i.run_on::text as "runOn", i.due_on::text as "dueOn",

@@ -1,4 +1,4 @@
-import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import { cycleOf } from '../../domain/notices/cycles.ts'
 import { moved, nextNoticeOn, type Reckoned } from '../../domain/notices/next.ts'
@@ -21,7 +21,7 @@ export type Before = {
   reckonedOn: Day
 }
 
-export async function standingBefore(tx: Db, watchIds: readonly string[]): Promise<Map<string, Before[]>> {
+export async function standingBefore(tx: Sql, watchIds: readonly string[]): Promise<Map<string, Before[]>> {
   const rows = await tx.$queryRaw<(Before & { watchId: string })[]>`
     select watch_id as "watchId", kind, rule, cycle, base_on::text as "baseOn", base_until::text as "baseUntil",
            notices_due_on::text as "noticesDueOn", stop_on::text as "stopOn", next_notice_on::text as "nextNoticeOn",
@@ -82,7 +82,7 @@ const cellSigns = ['leaking', 'spent', 'end-of-life']
  * transaction that records the sign. Where the sign no longer stands, an open task closes by itself.
  */
 export async function settleCalls(
-  tx: Db,
+  tx: Sql,
   rows: readonly {
     watch_id: string
     kind: string

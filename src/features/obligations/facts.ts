@@ -1,4 +1,4 @@
-import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { Day, PartialDay } from '../../domain/day.ts'
 import type {
   ClaimMark,
@@ -76,7 +76,7 @@ export type FactsOptions = {
  * watches asked for, along its index by watch; the ids of the events only where they are wanted. In the order of ids.
  */
 export async function factsOf(
-  db: Db,
+  db: Sql,
   watchIds: readonly string[],
   on: Day,
   options: FactsOptions = {},

@@ -1,4 +1,4 @@
-import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import { obligationKinds } from '../../domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
@@ -12,7 +12,7 @@ import { storedObligations, textOf } from './stored.ts'
  * Locks watches in the order of their ids before a fact of theirs is written, so that of two facts recorded at once the
  * second reckons with the first. Watches that do not exist are simply not among the ids returned.
  */
-export async function lockWatches(tx: Db, watchIds: readonly string[]): Promise<Set<string>> {
+export async function lockWatches(tx: Sql, watchIds: readonly string[]): Promise<Set<string>> {
   const rows = await tx.$queryRaw<{ id: string }[]>`
     select id from watch where id = any(${[...new Set(watchIds)]}::uuid[]) order by id for no key update`
   return new Set(rows.map((row) => row.id))
@@ -28,7 +28,7 @@ export type RewriteOptions = {
 
 /** What the rows of these watches come to, reckoned from their facts and not written: the nightly rehearsal goes no further. */
 export async function reckonedRows(
-  db: Db,
+  db: Sql,
   watchIds: readonly string[],
   today: Day,
   before: ReadonlyMap<string, readonly Before[]>,
@@ -116,7 +116,7 @@ const shape = Prisma.raw(
  * watches have an obligation that moved.
  */
 export async function rewriteObligations(
-  tx: Db,
+  tx: Sql,
   watchIds: readonly string[],
   today: Day,
   options: RewriteOptions = {},

@@ -1,4 +1,4 @@
-import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { ObligationKind } from '../../domain/reckoning/facts.ts'
 import type { Before } from '../notices/decide-rewrite.ts'
 import type { ObligationRow } from './rewrite.ts'
@@ -31,7 +31,7 @@ const compared = [
 /** Obligations on file by watch: what stands, for its letters to go on from, and every row as text. */
 export type Stored = { before: Before[]; texts: Map<string, string> }
 
-export async function storedObligations(tx: Db, watchIds: readonly string[]): Promise<Map<string, Stored>> {
+export async function storedObligations(tx: Sql, watchIds: readonly string[]): Promise<Map<string, Stored>> {
   const rows = await tx.$queryRaw<{ id: string; rows: string }[]>`
     select watch_id as id, string_agg(concat(kind, '|', reckoned_on, '|', rule, '|', because, '|', base_on, '|', base_from, '|', base_until,
       '|', event_on, '|', last_word_on, '|', notices_by, '|', months, '|', due_on, '|', notices_due_on, '|', coming_up_from, '|', overdue_from,

@@ -1,4 +1,4 @@
-import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import { type HouseRuleKey, houseRuleTable } from '../../domain/house-rules.ts'
 import { reachOfRule } from '../../domain/rule-reach.ts'
@@ -31,7 +31,7 @@ export function scopeOf(claim: About): Scope {
 }
 
 /** The watches whose dates a change waiting for this day will move, for those who think ahead; all at once. */
-export async function watchesToComeOn(db: Db, day: Day): Promise<string[]> {
+export async function watchesToComeOn(db: Sql, day: Day): Promise<string[]> {
   const rows = await db.$queryRaw<About[]>`
     select r.from_day::text as "fromDay", h.key as "ruleKey", coalesce(r.calibre_id, g.calibre_id) as "calibreId", g.maker, g.model
     from re_reckoning r left join house_rule h on h.id = r.house_rule_id left join guidance g on g.id = r.guidance_id
@@ -74,12 +74,12 @@ function watchesSql(scope: Scope, after: string | null): Prisma.Sql {
   }
 }
 
-export async function nextWatches(db: Db, scope: Scope, after: string | null, limit: number): Promise<string[]> {
+export async function nextWatches(db: Sql, scope: Scope, after: string | null, limit: number): Promise<string[]> {
   const rows = await db.$queryRaw<{ id: string }[]>`${watchesSql(scope, after)} limit ${limit}`
   return rows.map((row) => row.id)
 }
 
-export async function countWatches(db: Db, scope: Scope): Promise<number> {
+export async function countWatches(db: Sql, scope: Scope): Promise<number> {
   const rows = await db.$queryRaw<{ n: number }[]>`select count(*)::int as n from (${watchesSql(scope, null)}) touched`
   return rows[0]?.n ?? 0
 }
