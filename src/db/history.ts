@@ -21,8 +21,12 @@ type Sealed = {
   key: string[]
   /** columns whose place the salted digest takes */
   personal: string[]
-  /** the column in which the database notes when the row was put in */
+  /** the column in which the database notes when the row was put in, or closed */
   recorded: string | null
+  /** where a row changes until it is closed: when it is, as SQL; from then on it is sealed */
+  closed: string | null
+  /** columns that may still be told after that, and stand outside the digest */
+  later: string[]
   guarded: boolean
 }
 
@@ -36,8 +40,9 @@ async function sealedTables(client: pg.ClientBase): Promise<Sealed[]> {
     args: string
     recorded: string | null
     guarded: boolean
+    at_its_end: boolean
   }>(
-    `select c.relname as name,
+    `select c.relname as name, p.proname = 'refuse_rewriting_of_closed' as at_its_end,
        (select array_agg(a.attname::text order by k.place) from pg_index i
           cross join unnest(i.indkey) with ordinality as k (attnum, place)
           join pg_attribute a on a.attrelid = c.oid and a.attnum = k.attnum
@@ -48,22 +53,38 @@ async function sealedTables(client: pg.ClientBase): Promise<Sealed[]> {
         order by a.attnum limit 1) as recorded,
        t.tgenabled in ('O', 'A') as guarded
      from pg_trigger t join pg_proc p on p.oid = t.tgfoid join pg_class c on c.oid = t.tgrelid join pg_namespace n on n.oid = c.relnamespace
-     where n.nspname = 'public' and p.proname in ('refuse_rewriting', 'refuse_rewriting_but_erasing')
+     where n.nspname = 'public' and p.proname in ('refuse_rewriting', 'refuse_rewriting_but_erasing', 'refuse_rewriting_of_closed')
        -- of the row, before update and delete
        and t.tgtype & 27 = 27 and c.relname <> 'history_batch'
      order by c.relname`,
   )
-  return rows.map(({ args, ...row }) => ({
-    ...row,
-    personal: Buffer.from(args, 'hex').toString('utf8').split('\0').filter(Boolean),
-  }))
+  return rows.map(({ args, at_its_end, ...row }) => {
+    const told = Buffer.from(args, 'hex').toString('utf8').split('\0')
+    if (!at_its_end) return { ...row, personal: told.filter(Boolean), closed: null, later: [] }
+    const [end = '', later = '', personal = ''] = told
+    const [state = '', values = ''] = end.split('=')
+    const list = (text: string) => text.split(',').filter(Boolean)
+    const closed =
+      end === ''
+        ? null
+        : `t.${quoted(state)} in (${list(values)
+            .map((value) => `'${value}'`)
+            .join(', ')})`
+    return {
+      ...row,
+      personal: list(personal),
+      later: list(later),
+      closed,
+      recorded: closed === null ? row.recorded : 'ended_at',
+    }
+  })
 }
 
 const keyOf = (table: Sealed) => `concat_ws('/', ${table.key.map((column) => `t.${quoted(column)}::text`).join(', ')})`
 
 /** A row as text that is the same on every server: jsonb orders its keys; columns that are null, and later ones, are left out. */
 function digestOf(table: Sealed): string {
-  const without = table.personal.length > 0 ? [...table.personal, 'personal_salt'] : []
+  const without = [...table.later, ...(table.personal.length > 0 ? [...table.personal, 'personal_salt'] : [])]
   const list = without.map((column) => `'${column}'`).join(', ')
   const kept = list ? ` and key not in (${list})` : ''
   return `sha256(convert_to('${table.name}' || E'\\n' || (select coalesce(jsonb_object_agg(key, value), '{}') from jsonb_each(to_jsonb(t)) where value <> 'null'${kept})::text, 'UTF8'))`
@@ -122,7 +143,11 @@ async function headOf(client: pg.ClientBase): Promise<{ number: number; hash: Bu
 /** Seals what was committed and is not sealed yet. One sealer at a time; a second one finds nothing to do and says so. */
 export async function sealHistory(pool: pg.Pool, now: Date): Promise<Sealing> {
   return inSnapshot(pool, async (client) => {
-    const { rows } = await client.query<{ mine: boolean }>(`select pg_try_advisory_xact_lock(${LOCK}) as mine`)
+    // rows are noted by the database's clock or by ours: what lies before both has been settled
+    const { rows } = await client.query<{ mine: boolean; settled: Date }>(
+      `select pg_try_advisory_xact_lock(${LOCK}) as mine, date_trunc('milliseconds', least(now(), $2)) - make_interval(secs => $1) as settled`,
+      [SETTLED_MS / 1000, now],
+    )
     let head = await headOf(client)
     const done: Sealing = { rows: 0, batches: 0, head: null }
     const tables = rows[0]?.mine ? await sealedTables(client) : []
@@ -132,6 +157,7 @@ export async function sealHistory(pool: pg.Pool, now: Date): Promise<Sealing> {
         `declare unsealed no scroll cursor for
          select ${keyOf(table)} as key, ${digestOf(table)} as digest from ${quoted(table.name)} t
          where not exists (select from (select unnest(keys) as key from history_batch where table_name = '${table.name}') as known where known.key = ${keyOf(table)})
+           and ${table.closed ?? 'true'}
          order by ${order}`,
       )
       for (;;) {
@@ -142,7 +168,7 @@ export async function sealHistory(pool: pg.Pool, now: Date): Promise<Sealing> {
           table_name: table.name,
           keys: found.map((row) => row.key),
           digests: Buffer.concat(found.map((row) => row.digest)),
-          complete_to: new Date(now.getTime() - SETTLED_MS),
+          complete_to: rows[0]?.settled as Date,
           sealed_at: now,
           previous: head.hash,
         }
@@ -211,6 +237,11 @@ export async function verifyHistory(pool: pg.Pool, expected?: Head): Promise<Ver
     for (const name of named)
       if (!tables.some((table) => table.name === name)) find(`${name} is gone or lost its guard against rewriting`)
     for (const table of tables) await verifyTable(client, table, verdict)
+    const keys = await client.query<{ id: string }>(
+      `select i.id from notice_item i join notice n on n.id = i.notice_id
+       where n.state in ('sent', 'failed') and i.key_taken <> (n.state = 'sent') order by i.id limit 5`,
+    )
+    for (const { id } of keys.rows) find(`notice_item: the key of ${id} does not fit what became of its letter`)
     return verdict
   })
 }
@@ -228,7 +259,8 @@ async function verifyTable(client: pg.ClientBase, table: Sealed, verdict: Verdic
        select k.key, substring(b.digests from (k.place::int - 1) * 32 + 1 for 32) as digest, b.number,
          (select max(earlier.complete_to) from history_batch earlier where earlier.sealed_at < b.sealed_at) as settled
        from history_batch b cross join unnest(b.keys) with ordinality as k (key, place) where b.table_name = $1),
-     present as (select ${keyOf(table)} as key, ${digestOf(table)} as digest, ${recorded} as recorded from ${quoted(table.name)} t)
+     present as (select ${keyOf(table)} as key, ${digestOf(table)} as digest, ${recorded} as recorded, ${table.closed ?? 'true'} as closed
+       from ${quoted(table.name)} t)
      select coalesce(sealed.key, present.key) as key, case
          when sealed.key is null and present.recorded < (select max(complete_to) from history_batch) then 'late'
          when sealed.key is null then 'unsealed'
@@ -236,7 +268,7 @@ async function verifyTable(client: pg.ClientBase, table: Sealed, verdict: Verdic
          when sealed.digest <> present.digest then 'changed'
          else 'late' end as what
      from sealed full join present on present.key = sealed.key
-     where sealed.key is null or present.key is null or sealed.digest <> present.digest or present.recorded < sealed.settled`,
+     where (sealed.key is null and present.closed) or present.key is null or sealed.digest <> present.digest or present.recorded < sealed.settled`,
     [table.name],
   )
   const keys = (what: string) => rows.filter((row) => row.what === what).map((row) => row.key)
@@ -249,7 +281,8 @@ async function verifyTable(client: pg.ClientBase, table: Sealed, verdict: Verdic
   const list = table.personal.map((column) => `'${column}'`).join(', ')
   const personal = await client.query<{ key: string; erased: boolean }>(
     `select ${keyOf(table)} as key, personal_salt is null as erased from ${quoted(table.name)} t
-     where personal_salt is null or personal_digest is distinct from personal_digest_of(to_jsonb(t), array[${list}], personal_salt)`,
+     where ${table.closed ?? 'true'}
+       and (personal_salt is null or personal_digest is distinct from personal_digest_of(to_jsonb(t), array[${list}], personal_salt))`,
   )
   find(
     'were changed in what they say of a person',

@@ -44,6 +44,7 @@ export async function createOnceBySql(
       if (!stored) throw new Refusal('service-busy')
       if (Buffer.compare(stored.fingerprint, Buffer.from(fingerprint)) !== 0)
         throw new Refusal('idempotency-key-reused')
+      if (stored.status === 410) throw new Refusal('owner-erased')
       return { status: stored.status ?? 201, ...stored.headers, body: stored.body, replayed: true }
     }
     const made = { status: 201, ...(await work({ query, now, today: dayAt(now, zone), zone, who })) }
@@ -65,8 +66,10 @@ export async function createOnceBySql(
   reply.code(answer.status).send(answer.body)
 }
 
-const takeKey = `with patience as (select set_config('lock_timeout', '3s', true))
-  insert into idempotency_key (staff_key_id, route, key, fingerprint) select $1::uuid, $2, $3, $4::bytea from patience on conflict do nothing returning 1 as one`
+const takeKey = `with patience as materialized (select current_setting('lock_timeout') as usual, set_config('lock_timeout', '3s', true)),
+  taken as (insert into idempotency_key (staff_key_id, route, key, fingerprint)
+    select $1::uuid, $2, $3, $4::bytea from patience on conflict do nothing returning 1 as one)
+  select one, set_config('lock_timeout', usual, true) from taken, patience`
 const storedAnswer = `select fingerprint, status, headers, body from idempotency_key where staff_key_id = $1::uuid and route = $2 and key = $3`
 const keepAnswer = `update idempotency_key set status = $4, headers = $5::jsonb, body = $6::jsonb where staff_key_id = $1::uuid and route = $2 and key = $3`
 

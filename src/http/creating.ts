@@ -61,12 +61,15 @@ export async function createOnce(
 
   const answer = await act(service, who, async (doing) => {
     const { tx } = doing
-    // a second request with this key waits here for the first to commit; a short wait, then 409
+    // a second request with this key waits here for the first to commit; a short wait, then 409. Whoever has the key
+    // waits as usual for what the work needs
     const mine = await tx.$queryRaw<{ one: number }[]>`
-        with patience as (select set_config('lock_timeout', '3s', true))
-        insert into idempotency_key (staff_key_id, route, key, fingerprint)
-        select ${who.keyId}::uuid, ${route}, ${key}, ${fingerprint} from patience
-        on conflict do nothing returning 1 as one`.catch(inFlight)
+        with patience as materialized (select current_setting('lock_timeout') as usual, set_config('lock_timeout', '3s', true)),
+        taken as (
+          insert into idempotency_key (staff_key_id, route, key, fingerprint)
+          select ${who.keyId}::uuid, ${route}, ${key}, ${fingerprint} from patience
+          on conflict do nothing returning 1 as one)
+        select one, set_config('lock_timeout', usual, true) from taken, patience`.catch(inFlight)
     if (mine.length === 0) {
       const stored = (await tx.idempotencyKey.findUniqueOrThrow({
         where: { staffKeyId_route_key: { staffKeyId: who.keyId ?? '', route, key } },

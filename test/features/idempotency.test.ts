@@ -119,6 +119,45 @@ test('a connection that is cut in the middle leaves all or nothing, and the repe
   expect([again.status, await owners(name)]).toEqual([201, 1])
 })
 
+test.each([
+  ['plainly', '/v1/owners', 'owner', async () => ({ name: 'In flight' })],
+  [
+    'by SQL',
+    '/v1/tickets',
+    'watch',
+    async () => {
+      const owner = (await house.as('counter').post('/v1/owners', { name: 'Flier' }).expect(201)).body.id
+      const watch = { maker: 'Norrsken', kind: 'quartz', ownerId: owner }
+      const { id } = (await house.as('counter').post('/v1/watches', watch).expect(201)).body
+      return { owner: { id: owner }, watch: { id }, complaint: 'stopped', place: 'counter' }
+    },
+  ],
+] as const)(
+  'the first still runs (%s): 409 and when to come again; the first itself waits longer for what it needs',
+  async (_title, url, table, body) => {
+    const [key, sent] = [`"${randomUUID()}"`, await body()]
+    const blocker = await house.database.pool.connect()
+    await blocker.query(`begin; lock table ${table} in exclusive mode`)
+    const first = house.as('counter').post(url, sent, key)
+    // supertest sends when it is waited for
+    const answered = first.then((answer) => answer)
+    const waits = `select count(*)::int as n from pg_locks where relation = $1::regclass and not granted`
+    while ((await house.database.pool.query(waits, [table])).rows[0].n === 0);
+    const second = await house.as('counter').post(url, sent, key)
+    expect([second.status, second.body.type, second.headers['retry-after']]).toEqual([
+      409,
+      '/problems/idempotency-key-in-flight',
+      '2',
+    ])
+    await blocker.query('rollback')
+    blocker.release()
+    const { status, body: made } = await answered
+    expect([status, typeof made.id]).toEqual([201, 'string'])
+    const again = await house.as('counter').post(url, sent, key)
+    expect([again.status, again.body.id, again.headers['idempotent-replayed']]).toEqual([201, made.id, 'true'])
+  },
+)
+
 describe('If-Match', () => {
   const owner = async () => (await house.as('counter').post('/v1/owners', { name: 'Edited' }).expect(201)).body.id
   const edit = (id: string, tag: string, language = 'fr') =>

@@ -7,20 +7,21 @@ import type { Created } from '../../http/creating.ts'
 import type { Act, Service } from '../../http/service.ts'
 import { linkSecret } from '../../letters/links.ts'
 import { withdrawQueued } from '../owners/owners.ts'
+import { ERASED, forgetOnTickets } from './forgetting.ts'
+import { openWith } from './open-things.ts'
 import { suppress } from './suppression.ts'
 
 /** The person is told this with the answer: it cannot be mended afterwards. */
 export const CONSEQUENCE =
-  'Letters, and warnings such as the recall of a cell lot, can no longer reach this person. The technical life of the watches, the lots, and the money records that tax law demands stay, without the name.'
+  'Letters, and warnings such as the recall of a cell lot, can no longer reach this person. The technical life of the watches, the lots, and the money records that tax law demands stay, without the name. A guarantee that still runs stays with the watch.'
 
-/** What else holds something of a person: the secret of the marks, and the folder in which letters stand as files. */
-export type Keeper = { secret: string; lettersFolder: string }
+/** What an erasure needs besides the database: the secret of the marks, the folder of letters as files, the house's currency. */
+export type Keeper = { secret: string; lettersFolder: string; currency: string }
 export const keeperOf = ({ config }: Pick<Service, 'config'>): Keeper => ({
   secret: linkSecret(config.linkSecret, config.dataFolder),
   lettersFolder: config.letters.folder,
+  currency: config.centre.currency,
 })
-
-const ERASED = 'erased'
 
 type Group = { root: string; ids: string[] }
 
@@ -34,16 +35,6 @@ async function lockGroup(tx: Db, ownerId: string): Promise<Group> {
   if (!root) throw new Refusal('not-found', { what: 'owner', id: ownerId })
   if (root.erased_on) throw new Refusal('owner-erased')
   return { root: root.id, ids: rows.map((row) => row.id) }
-}
-
-/** What is still open with this person, in words; nothing may be forgotten while something is. */
-async function openThings(tx: Db, ids: readonly string[]): Promise<string[]> {
-  const rows = await tx.$queryRaw<{ why: string }[]>`
-    select 'ticket ' || number || ' is open' as why from ticket where owner_id = any(${[...ids]}::uuid[]) and ended is null
-    union select 'watch ' || id || ' is in the house' from watch where owner_id = any(${[...ids]}::uuid[]) and in_house
-    union select 'a claim or dispute is open' from owner where id = any(${[...ids]}::uuid[]) and standing = 'in-dispute'
-    order by why`
-  return rows.map((row) => row.why)
 }
 
 /**
@@ -67,7 +58,7 @@ export async function askErasure(
   if (before) throw new Refusal('erasure-postponed', { because: before.because })
   // GDPR Article 12(3): within one month of the request, by the calendar
   const answerBy = addMonths(askedOn, 1)
-  const because = await openThings(tx, group.ids)
+  const because = await openWith(act, group.ids, keeper.currency)
   const row = await tx.erasure.create({
     data: {
       ownerId: group.root,
@@ -120,7 +111,7 @@ export async function carryOutPostponed(act: Act, keeper: Keeper): Promise<numbe
   let done = 0
   for (const { id, owner_id } of waiting) {
     const group = await lockGroup(tx, owner_id)
-    const because = await openThings(tx, group.ids)
+    const because = await openWith(act, group.ids, keeper.currency)
     if (because.length > 0) {
       await tx.$executeRaw`update erasure set because = ${because} where id = ${id}::uuid and because <> ${because}`
       continue
@@ -139,6 +130,10 @@ async function carryOut(act: Act, erasureId: string, group: Group, keeper: Keepe
     select: { id: true, means: true, searchValue: true },
   })
   await suppress(tx, keeper.secret, contacts, today)
+  const known = await tx.$queryRaw<{ name: string | null }[]>`
+    select name from owner where id = any(${ids}::uuid[])
+    union select before ->> 'name' from edit where record = 'owner' and record_id = any(${ids}::uuid[])`
+  const names = known.map((row) => row.name).filter((name) => name !== null)
   const contactIds = contacts.map((contact) => contact.id)
   await tx.$executeRaw`
     update contact set value = ${ERASED}, search_value = ${ERASED}, preferred_for = '{}', tested_on = null, failed_on = null, failed_why = null,
@@ -156,21 +151,18 @@ async function carryOut(act: Act, erasureId: string, group: Group, keeper: Keepe
       where personal_salt is not null and record in ('owner', 'contact') and record_id = any(${[...ids, ...contactIds]}::uuid[])`,
     notice_choice: await tx.$executeRaw`
       update notice_choice set means = ${ERASED}, personal_salt = null where personal_salt is not null and owner_id = any(${ids}::uuid[])`,
-    ticket_record: await tx.$executeRaw`
-      update ticket_record r set personal_salt = null, data = r.data
-        || case when r.data ? 'approve' then '{"approve": []}' else '{}' end::jsonb
-        || case when r.data ? 'collect' then '{"collect": []}' else '{}' end::jsonb
-        || (select coalesce(jsonb_object_agg(key, ${ERASED}::text), '{}') from jsonb_object_keys(r.data) as key
-            where key in ('person', 'collector', 'identityProof', 'papersShown', 'openedBy'))
-      from ticket where ticket.id = r.ticket_id and ticket.owner_id = any(${ids}::uuid[]) and r.personal_salt is not null
-        and r.data ?| array['approve', 'collect', 'person', 'collector', 'identityProof', 'papersShown', 'openedBy']`,
-    estimate_answer: await tx.$executeRaw`
-      update estimate_answer a set person = ${ERASED}, text_shown = null, personal_salt = null
-      from ticket where ticket.id = a.ticket_id and ticket.owner_id = any(${ids}::uuid[]) and a.personal_salt is not null`,
+    // letters at their end; what is not at its end is emptied below, since it may still change
+    notice: await tx.$executeRaw`
+      update notice set held_why = case when held_why is not null then ${ERASED} end, withdrawn_why = case when withdrawn_why is not null then ${ERASED} end,
+        response = case when response is not null then ${ERASED} end, last_error = case when last_error is not null then ${ERASED} end, personal_salt = null
+      where owner_id = any(${ids}::uuid[]) and ended_at is not null and personal_salt is not null
+        and num_nonnulls(held_why, withdrawn_why, response, last_error) > 0`,
+    ...(await forgetOnTickets(tx, ids, names)),
   }
   await tx.$executeRaw`select set_config('mainplate.erasing', '', true)`
 
-  await tx.$executeRaw`update ticket set brought_by = ${ERASED}, version = version + 1 where owner_id = any(${ids}::uuid[])`
+  await tx.$executeRaw`
+    update notice set held_why = null, response = null, last_error = null where owner_id = any(${ids}::uuid[]) and ended_at is null`
   await tx.$executeRaw`update letter set contents = null from notice where notice.id = letter.notice_id and notice.owner_id = any(${ids}::uuid[])`
   await tx.$executeRaw`update owner_link set revoked_at = now(), revoked_by = ${who.name} where owner_id = any(${ids}::uuid[]) and revoked_at is null`
   await tx.$executeRaw`

@@ -29,7 +29,7 @@ beforeEach(async () => {
     connections: 1,
     timeouts: { connection: 2000, greeting: 400, socket: 400 },
   })
-  await database.pool.query(`update notice set state = 'withdrawn' where state <> 'withdrawn'`)
+  await database.pool.query(`update notice set state = 'withdrawn' where state not in ('sent', 'failed', 'withdrawn')`)
 })
 afterEach(async () => {
   await transport.close()
