@@ -71,7 +71,7 @@ export const asHtml = (letter: Written): string =>
     '<meta name="viewport" content="width=device-width, initial-scale=1">',
     `<title>${escaped(letter.subject)}</title></head>`,
     '<body style="margin:0;background:#fff;color:#1a1a1a;font:16px/1.5 Georgia,serif">',
-    '<div style="max-width:600px;margin:0 auto;padding:16px">',
+    '<div style="max-width:600px;margin:0 auto;padding:16px;overflow-wrap:anywhere">',
     ...letter.blocks.map(inHtml),
     '</div></body></html>',
     '',

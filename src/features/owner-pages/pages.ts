@@ -11,7 +11,7 @@ import type { Bearer } from './links.ts'
 
 const style = `
 *{box-sizing:border-box}body{margin:0;background:#f6f4ef;color:#1c1b19;font:17px/1.5 system-ui,sans-serif}
-main{max-width:34rem;margin:0 auto;padding:1rem 1rem 3rem}h1{font-size:1.4rem;line-height:1.25}h2{font-size:1.1rem;margin:2rem 0 .5rem}
+main{max-width:34rem;margin:0 auto;padding:1rem 1rem 3rem;overflow-wrap:anywhere}h1{font-size:1.4rem;line-height:1.25}h2{font-size:1.1rem;margin:2rem 0 .5rem}
 form,section{background:#fff;border:1px solid #ddd8cc;border-radius:.6rem;padding:.9rem;margin:.7rem 0}
 fieldset{border:0;margin:0 0 .8rem;padding:0}legend{font-weight:600;padding:0}label{display:block;padding:.35rem 0}
 input[type=radio]{width:1.2rem;height:1.2rem;vertical-align:-.2rem;margin-right:.5rem}
