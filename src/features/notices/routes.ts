@@ -14,11 +14,11 @@ import {
   holdNotice,
   listNotices,
   noticeStates,
-  outcomesOf,
   releaseNotice,
   settleDoubt,
   withdrawNotice,
 } from './notices.ts'
+import { outcomesOf } from './outcomes.ts'
 
 const itemOut = z.object({
   watchId: idOut,
@@ -76,24 +76,27 @@ const previewOut = z.object({
   message: z.string(),
 })
 const countOut = z.number().int()
+const outcomeCounts = {
+  letters: countOut,
+  sent: countOut,
+  delivered: countOut,
+  returned: countOut,
+  inDoubt: countOut,
+  failed: countOut,
+  withdrawn: countOut,
+  answered: countOut,
+  cameIn: countOut.meta({ description: 'visits; each belongs to the last letter about its watch before it' }),
+  takings: z
+    .array(z.object({ amount: z.number().int(), currency: z.string() }))
+    .meta({ description: 'what these visits paid up to now, in minor units' }),
+}
 const outcomesOut = z.object({
   from: dayOut,
   to: dayOut,
-  items: z.array(
-    z.object({
-      kind: z.string(),
-      stage: z.string(),
-      letters: countOut,
-      sent: countOut,
-      delivered: countOut,
-      returned: countOut,
-      inDoubt: countOut,
-      failed: countOut,
-      withdrawn: countOut,
-      answered: countOut,
-      cameIn: countOut.nullable(),
-    }),
-  ),
+  items: z.array(z.object({ kind: z.string(), stage: z.string(), ...outcomeCounts })),
+  inAll: z
+    .object(outcomeCounts)
+    .meta({ description: 'each letter and each visit once, though it may be about several things' }),
   optOuts: z.object({ inSpan: countOut, choicesAgainstNow: countOut }),
 })
 const guidePriceOut = z.object({
@@ -147,7 +150,7 @@ export function noticeRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary:
-          'What became of letters, by kind and stage: sent, returned, answered, came in within ninety days; and opt-outs',
+          'What became of letters, by kind and stage: sent, returned, answered, came in within ninety days, takings of these visits; and opt-outs',
         querystring: z.strictObject({ from: day, to: day }),
         response: { 200: outcomesOut },
       },
