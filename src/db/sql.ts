@@ -34,18 +34,21 @@ export async function onConnection<T>(pool: pg.Pool, work: (client: pg.PoolClien
 /**
  * The same for work that goes through many rows: Prisma maps each value of each row once more, which took as long as
  * deciding about them. Statements are not named: one planned while a table was empty would be kept while the run fills it.
+ * A statement may be asked for ahead; they go out one after another, and all are back before the transaction ends.
  */
 export const plainTransaction = <T>({ pool }: Database, work: (sql: Sql) => Promise<T>): Promise<T> =>
-  onConnection(pool, (client) => work(plainSql(client)))
-
-function plainSql(client: pg.ClientBase): Sql {
-  const run = (query: TemplateStringsArray | Prisma.Sql, values: unknown[]) => {
-    const statement = 'text' in query ? query : Prisma.sql(query, ...values)
-    return client.query(statement.text, statement.values)
-  }
-  return {
-    $queryRaw: async <T>(query: TemplateStringsArray | Prisma.Sql, ...values: unknown[]) =>
-      (await run(query, values)).rows as T,
-    $executeRaw: async (query, ...values) => (await run(query, values)).rowCount ?? 0,
-  }
-}
+  onConnection(pool, async (client) => {
+    let last: Promise<unknown> = Promise.resolve()
+    const run = (query: TemplateStringsArray | Prisma.Sql, values: unknown[]) => {
+      const { text, values: bound } = 'text' in query ? query : Prisma.sql(query, ...values)
+      const result = last.then(() => client.query(text, bound))
+      last = result.catch(() => {})
+      return result
+    }
+    const sql: Sql = {
+      $queryRaw: async <T>(query: TemplateStringsArray | Prisma.Sql, ...values: unknown[]) =>
+        (await run(query, values)).rows as T,
+      $executeRaw: async (query, ...values) => (await run(query, values)).rowCount ?? 0,
+    }
+    return work(sql).finally(() => last)
+  })

@@ -26,7 +26,7 @@ test('the obligations put on file in SQL are those the reckoning makes of the fa
   const ids = [...new Set(onFile.map((row) => row.watch_id))]
   const db = house.database.prisma
   const made = await reckonedRows(db, ids, size.today, new Map(), { inForce: await rulesInForce(db, size.today) })
-  const wanted = made.rows
+  const wanted = made
     .map((row) => Object.fromEntries(Object.keys(onFile[0]).map((name) => [name, row[name as keyof typeof row]])))
     .sort((a, b) => (`${a.watch_id} ${a.kind}` < `${b.watch_id} ${b.kind}` ? -1 : 1))
   // a letter day that the end of a month moved to yesterday is looked at today

@@ -6,7 +6,12 @@ import { isQuietDay } from '../../domain/notices/notice-rules.ts'
 import { heldForDoubtAlone } from '../../domain/notices/sift.ts'
 import type { Decision, LetterPlan, WithheldItem } from '../../domain/notices/types.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
-import { lockWatches, reckonedRows, rewriteObligations } from '../obligations/rewrite.ts'
+import {
+  lockWatches,
+  type ObligationRow as ReckonedRow,
+  reckonedRows,
+  rewriteObligations,
+} from '../obligations/rewrite.ts'
 import { watchesToComeOn } from '../re-reckonings/scope.ts'
 import { type Booked, book, countsOf, itemsOf } from './decide-book.ts'
 import { emptyMemory, holdKey, type Memory, type ObligationRow, readOwners } from './decide-read.ts'
@@ -245,7 +250,7 @@ async function reckonInMemory(db: Sql, r: Rehearsal, day: Day, inForce: RulesInF
           rehearsed.map((row) => beforeOf(row, r, day)),
         )
     }
-    const { rows } = await reckonedRows(db, batch, day, before, { inForce })
+    const rows = await reckonedRows(db, batch, day, before, { inForce })
     for (const id of batch) {
       r.memory.obligations.set(id, [])
       r.anew.set(id, null)
@@ -262,9 +267,7 @@ async function reckonInMemory(db: Sql, r: Rehearsal, day: Day, inForce: RulesInF
   return ids.length
 }
 
-type Row = Awaited<ReturnType<typeof reckonedRows>>['rows'][number]
-
-const rehearsedRow = (row: Row): ObligationRow & { baseUntil: Day | null } => ({
+const rehearsedRow = (row: ReckonedRow): ObligationRow & { baseUntil: Day | null } => ({
   watchId: row.watch_id,
   kind: row.kind,
   rule: row.rule as ObligationRow['rule'],

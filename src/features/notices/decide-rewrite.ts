@@ -77,39 +77,38 @@ export function lettersOf(
 
 const cellSigns = ['leaking', 'spent', 'end-of-life']
 
+type CellRow = {
+  watch_id: string
+  kind: string
+  rule: string | null
+  notices_due_on: string | null
+  stop_on: string | null
+}
+export type Calls = { fresh: CellRow[]; ended: string[] }
+
+/** Notes whether the counter must now call the owner of this watch about its cell, or need not any more. */
+export function noteCall(calls: Calls, rows: readonly CellRow[], before: readonly Before[], today: Day): void {
+  const row = rows.find((one) => one.kind === 'cell-change')
+  if (!row) return
+  const was = before.find((one) => one.kind === 'cell-change')
+  const signed = row.rule !== null && cellSigns.includes(row.rule) && row.stop_on !== null && row.stop_on > today
+  if (!signed) {
+    if (was && cellSigns.includes(was.rule)) calls.ended.push(row.watch_id)
+  } else if (!was || was.rule !== row.rule || was.noticesDueOn !== row.notices_due_on) {
+    const { watch_id, kind, rule, notices_due_on, stop_on } = row
+    calls.fresh.push({ watch_id, kind, rule, notices_due_on, stop_on })
+  }
+}
+
 /**
  * A leaking or dead cell, or its end-of-life sign: the counter calls the owner first, so the task is made in the
  * transaction that records the sign. Where the sign no longer stands, an open task closes by itself.
  */
-export async function settleCalls(
-  tx: Sql,
-  rows: readonly {
-    watch_id: string
-    kind: string
-    rule: string | null
-    notices_due_on: string | null
-    stop_on: string | null
-  }[],
-  before: ReadonlyMap<string, readonly Before[]>,
-  today: Day,
-): Promise<void> {
-  const cells = rows.filter((row) => row.kind === 'cell-change')
-  const signed = cells.filter(
-    (row) => row.rule !== null && cellSigns.includes(row.rule) && row.stop_on !== null && row.stop_on > today,
-  )
-  const known = (watchId: string) => before.get(watchId)?.find((row) => row.kind === 'cell-change')
-  const fresh = signed.filter((row) => {
-    const was = known(row.watch_id)
-    return !was || was.rule !== row.rule || was.noticesDueOn !== row.notices_due_on
-  })
-  const ended = cells.filter((row) => {
-    const was = known(row.watch_id)
-    return was && cellSigns.includes(was.rule) && !signed.includes(row)
-  })
+export async function settleCalls(tx: Sql, { fresh, ended }: Calls): Promise<void> {
   if (ended.length > 0)
     await tx.$executeRaw`
       update task set done_at = now(), done_by = 'service', done_how = 'the sign no longer stands'
-      where watch_id = any(${ended.map((row) => row.watch_id)}::uuid[]) and kind = 'call-about-cell' and done_at is null`
+      where watch_id = any(${ended}::uuid[]) and kind = 'call-about-cell' and done_at is null`
   if (fresh.length > 0)
     await tx.$executeRaw`
       insert into task (kind, role, dedupe, owner_id, watch_id, words, due_on)

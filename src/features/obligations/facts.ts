@@ -44,7 +44,8 @@ type NoteRow = [obligation: string, months: number, on: string]
 type GuidanceRow = [obligation: string, months: number, upToMonths: number | null, inForceFrom: string, learned: string]
 
 /** The lists of facts come as JSON text: one row a watch is several times cheaper to carry than one row a fact. */
-type Row = {
+/** Facts of one watch as the database tells them, still closed. */
+export type FactsRead = {
   id: string
   owner_id: string | null
   owner_learned: Day | null
@@ -70,22 +71,38 @@ export type FactsOptions = {
   until?: Date | null
 }
 
-/**
- * Everything the reckoning wants of many watches, in one statement, as it was known on a day: facts learned later, strikes
- * made later and edits made later are left out. Rows that are struck do not count. Each table is read once for all
- * watches asked for, along its index by watch; the ids of the events only where they are wanted. In the order of ids.
- */
+/** Everything the reckoning wants of many watches, as it was known on a day. In the order of ids. */
 export async function factsOf(
   db: Sql,
   watchIds: readonly string[],
   on: Day,
   options: FactsOptions = {},
 ): Promise<WatchOnFile[]> {
+  return [...filesOf(await readFacts(db, watchIds, on, options))]
+}
+
+/** What `readFacts` read, opened one watch after another: of many watches only the one being reckoned is held open. */
+export function* filesOf(rows: readonly FactsRead[]): Generator<WatchOnFile, void> {
+  const guidance = guidanceReader()
+  for (const row of rows) yield onFile(row, guidance)
+}
+
+/**
+ * One statement for all watches asked for: facts learned later, strikes made later and edits made later are left out.
+ * Rows that are struck do not count. Each table is read once, along its index by watch; the ids of the events only where
+ * they are wanted.
+ */
+export async function readFacts(
+  db: Sql,
+  watchIds: readonly string[],
+  on: Day,
+  options: FactsOptions = {},
+): Promise<FactsRead[]> {
   if (watchIds.length === 0) return []
   const ids = [...watchIds]
   const until = options.until ?? null
   const recorded = until === null ? Prisma.empty : Prisma.sql`and recorded_at <= ${until}::timestamptz`
-  const rows = await db.$queryRaw<Row[]>`
+  return db.$queryRaw<FactsRead[]>`
     with struck as materialized (
       select fact_id from strike where watch_id = any(${ids}::uuid[]) and learned <= ${on}::date ${recorded}
     )
@@ -149,11 +166,9 @@ export async function factsOf(
     ) gm on w.model is not null
     where w.id = any(${ids}::uuid[])
     order by w.id`
-  const guidance = guidanceReader()
-  return rows.map((row) => onFile(row, guidance))
 }
 
-function onFile(row: Row, guidance: (row: Row) => GuidanceFact[]): WatchOnFile {
+function onFile(row: FactsRead, guidance: (row: FactsRead) => GuidanceFact[]): WatchOnFile {
   const known = row.owner_learned
   const firstSeen = known !== null && known > row.first_seen ? known : row.first_seen
   const events = row.history === null ? [] : (JSON.parse(row.history) as EventRow[])
@@ -200,7 +215,7 @@ function eventOf(row: EventRow): HistoryEvent {
 }
 
 /** What the maker says of the calibre, then of the model. Many watches share it: each text is read once. */
-function guidanceReader(): (row: Row) => GuidanceFact[] {
+function guidanceReader(): (row: FactsRead) => GuidanceFact[] {
   const read = new Map<string, GuidanceFact[]>()
   const of = (text: string | null): GuidanceFact[] => {
     if (text === null) return []
@@ -223,7 +238,7 @@ function guidanceReader(): (row: Row) => GuidanceFact[] {
 }
 
 /** The latest statement of the present owner; `learned` is the day these answers last changed, not the day they were last confirmed. */
-function wearOf(row: Row): WearFacts | null {
+function wearOf(row: FactsRead): WearFacts | null {
   const statements = (row.wear === null ? [] : (JSON.parse(row.wear) as WearRow[])).filter(
     ([ownerId]) => ownerId === row.owner_id,
   )

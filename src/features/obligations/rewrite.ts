@@ -4,9 +4,9 @@ import { obligationKinds } from '../../domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
-import { type Before, lettersOf, settleCalls } from '../notices/decide-rewrite.ts'
-import { factsOf } from './facts.ts'
-import { storedObligations, textOf } from './stored.ts'
+import { type Before, type Calls, lettersOf, noteCall, settleCalls } from '../notices/decide-rewrite.ts'
+import { type FactsRead, filesOf, readFacts, type WatchOnFile } from './facts.ts'
+import { type Stored, storedObligations, textOf } from './stored.ts'
 
 /**
  * Locks watches in the order of their ids before a fact of theirs is written, so that of two facts recorded at once the
@@ -26,56 +26,64 @@ export type RewriteOptions = {
   lettersAnew?: boolean
 }
 
+type Reckoning = RewriteOptions & { inForce: RulesInForce }
+
 /** What the rows of these watches come to, reckoned from their facts and not written: the nightly rehearsal goes no further. */
 export async function reckonedRows(
   db: Sql,
   watchIds: readonly string[],
   today: Day,
   before: ReadonlyMap<string, readonly Before[]>,
-  { inForce, correcting, lettersAnew }: RewriteOptions & { inForce: RulesInForce },
-) {
-  const { rules, rulesFrom } = inForce
-  const files = await factsOf(db, watchIds, today)
-  const answers = files.map((file) => ({ file, ...reckonAndKeep(file.facts, rules, today, { rulesFrom }) }))
-  const rows = answers.flatMap(({ file, answer, keeping }) => {
-    const letters = lettersOf(answer.obligations, keeping, before.get(file.watchId) ?? [], {
-      inForce,
-      today,
-      corrected: correcting ?? false,
-      anew: lettersAnew ?? false,
-    })
-    return obligationKinds.map((kind, index) => {
-      const due = answer.obligations.find((obligation) => obligation.kind === kind)
-      const kept = keeping[index]
-      return {
-        watch_id: file.watchId,
-        kind,
-        because: answer.without.find((without) => without.kind === kind)?.because ?? null,
-        rule: due?.rule ?? null,
-        base_on: due?.baseOn ?? null,
-        base_from: due?.baseFrom ?? null,
-        base_until: kept?.baseLastOn ?? null,
-        event_on: kept?.eventOn ?? null,
-        last_word_on: kept?.lastWordOn ?? null,
-        notices_by: kept?.noticesBy ?? null,
-        months: due?.months ?? null,
-        due_on: due?.dueOn ?? null,
-        notices_due_on: due?.noticesDueOn ?? null,
-        coming_up_from: due?.comingUpFrom ?? null,
-        overdue_from: due?.overdueFrom ?? null,
-        stop_on: due?.stopOn ?? null,
-        cycle: letters.get(kind)?.cycle ?? null,
-        warnings: answer.warnings.map((warning) => warning.code),
-        next_notice_on: letters.get(kind)?.nextNoticeOn ?? null,
-        reconsider_on: kept?.reconsiderOn ?? null,
-        reckon_anew_on: kept?.reckonAnewOn ?? null,
-      }
-    })
-  })
-  return { rows }
+  options: Reckoning,
+): Promise<ObligationRow[]> {
+  const files = filesOf(await readFacts(db, watchIds, today))
+  return [...files].flatMap((file) => rowsOf(file, before.get(file.watchId) ?? [], today, options))
 }
 
-export type ObligationRow = Awaited<ReturnType<typeof reckonedRows>>['rows'][number]
+/** One row a kind, whether it arises or not. */
+function rowsOf(
+  file: WatchOnFile,
+  before: readonly Before[],
+  today: Day,
+  { inForce, correcting, lettersAnew }: Reckoning,
+) {
+  const { answer, keeping } = reckonAndKeep(file.facts, inForce.rules, today, { rulesFrom: inForce.rulesFrom })
+  const letters = lettersOf(answer.obligations, keeping, before, {
+    inForce,
+    today,
+    corrected: correcting ?? false,
+    anew: lettersAnew ?? false,
+  })
+  return obligationKinds.map((kind, index) => {
+    const due = answer.obligations.find((obligation) => obligation.kind === kind)
+    const kept = keeping[index]
+    return {
+      watch_id: file.watchId,
+      kind,
+      because: answer.without.find((without) => without.kind === kind)?.because ?? null,
+      rule: due?.rule ?? null,
+      base_on: due?.baseOn ?? null,
+      base_from: due?.baseFrom ?? null,
+      base_until: kept?.baseLastOn ?? null,
+      event_on: kept?.eventOn ?? null,
+      last_word_on: kept?.lastWordOn ?? null,
+      notices_by: kept?.noticesBy ?? null,
+      months: due?.months ?? null,
+      due_on: due?.dueOn ?? null,
+      notices_due_on: due?.noticesDueOn ?? null,
+      coming_up_from: due?.comingUpFrom ?? null,
+      overdue_from: due?.overdueFrom ?? null,
+      stop_on: due?.stopOn ?? null,
+      cycle: letters.get(kind)?.cycle ?? null,
+      warnings: answer.warnings.map((warning) => warning.code),
+      next_notice_on: letters.get(kind)?.nextNoticeOn ?? null,
+      reconsider_on: kept?.reconsiderOn ?? null,
+      reckon_anew_on: kept?.reckonAnewOn ?? null,
+    }
+  })
+}
+
+export type ObligationRow = ReturnType<typeof rowsOf>[number]
 
 /** What is kept of an obligation beside its watch and kind, with the types of the columns. */
 const columns = {
@@ -110,6 +118,9 @@ const shape = Prisma.raw(
   ['watch_id uuid', 'kind text', ...Object.entries(columns).map(([name, type]) => `${name} ${type}`)].join(', '),
 )
 
+// small enough that PostgreSQL is kept busy with the next ones while these are reckoned, and that few rows are held at a time
+const AT_A_TIME = 250
+
 /**
  * Reckons watches from their facts and rewrites those obligations that came out otherwise, in the caller's transaction:
  * the one that recorded the fact, the nightly run's, or a re-reckoning's. The watches must be locked. Returns how many
@@ -122,21 +133,46 @@ export async function rewriteObligations(
   options: RewriteOptions = {},
 ): Promise<{ moved: number }> {
   const inForce = options.inForce ?? (await rulesInForce(tx, today))
-  const stored = await storedObligations(tx, watchIds)
-  const before = new Map([...stored].map(([id, { before }]) => [id, before]))
-  const reckoned = (await reckonedRows(tx, watchIds, today, before, { ...options, inForce })).rows
-  const rows = reckoned.filter((row) => stored.get(row.watch_id)?.texts.get(row.kind) !== textOf(row))
-  await settleCalls(tx, reckoned, before, today)
-  if (rows.length === 0) return { moved: 0 }
-  const known = rows.filter((row) => stored.get(row.watch_id)?.texts.has(row.kind))
-  const fresh = rows.filter((row) => !stored.get(row.watch_id)?.texts.has(row.kind))
-  if (known.length > 0)
-    await tx.$executeRaw`
-      update obligation o set (${names}, reckoned_on, reckoned_at) = (${values}, ${today}::date, now())
-      from json_to_recordset(${JSON.stringify(known)}::json) as r (${shape}) where o.watch_id = r.watch_id and o.kind = r.kind`
-  if (fresh.length > 0)
-    await tx.$executeRaw`
-      insert into obligation (watch_id, kind, ${names}, reckoned_on)
-      select r.watch_id, r.kind, ${values}, ${today}::date from json_to_recordset(${JSON.stringify(fresh)}::json) as r (${shape})`
-  return { moved: new Set(rows.map((row) => row.watch_id)).size }
+  const read = (from: number) => {
+    const ids = watchIds.slice(from, from + AT_A_TIME)
+    const both = Promise.all([storedObligations(tx, ids), readFacts(tx, ids, today)])
+    // asked for ahead: if the work before it fails, nobody is left to hear that this failed, too
+    both.catch(() => {})
+    return both
+  }
+  let moved = 0
+  let coming = read(0)
+  for (let from = 0; from < watchIds.length; from += AT_A_TIME) {
+    const here = await coming
+    if (from + AT_A_TIME < watchIds.length) coming = read(from + AT_A_TIME)
+    const due = toWrite(here, today, { ...options, inForce })
+    await settleCalls(tx, due.calls)
+    if (due.known !== null)
+      await tx.$executeRaw`
+        update obligation o set (${names}, reckoned_on, reckoned_at) = (${values}, ${today}::date, now())
+        from json_to_recordset(${due.known}::json) as r (${shape}) where o.watch_id = r.watch_id and o.kind = r.kind`
+    if (due.fresh !== null)
+      await tx.$executeRaw`
+        insert into obligation (watch_id, kind, ${names}, reckoned_on)
+        select r.watch_id, r.kind, ${values}, ${today}::date from json_to_recordset(${due.fresh}::json) as r (${shape})`
+    moved += due.moved
+  }
+  return { moved }
+}
+
+function toWrite([stored, facts]: [ReadonlyMap<string, Stored>, readonly FactsRead[]], today: Day, options: Reckoning) {
+  const known: string[] = []
+  const fresh: string[] = []
+  const calls: Calls = { fresh: [], ended: [] }
+  let moved = 0
+  for (const file of filesOf(facts)) {
+    const was = stored.get(file.watchId)
+    const rows = rowsOf(file, was?.before ?? [], today, options)
+    const other = rows.filter((row) => was?.texts.get(row.kind) !== textOf(row))
+    for (const row of other) (was?.texts.has(row.kind) ? known : fresh).push(JSON.stringify(row))
+    if (other.length > 0) moved++
+    noteCall(calls, rows, was?.before ?? [], today)
+  }
+  const json = (rows: readonly string[]) => (rows.length === 0 ? null : `[${rows.join()}]`)
+  return { calls, known: json(known), fresh: json(fresh), moved }
 }

@@ -1,6 +1,6 @@
 import { randomUUID } from 'node:crypto'
 import { setTimeout as pause } from 'node:timers/promises'
-import { type Db, transaction } from '../../db/open.ts'
+import { plainTransaction, type Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
@@ -98,7 +98,7 @@ async function carryOut(
     let cursor: string | null = claim.cursor
     while (cursor !== null) {
       const after: string = cursor
-      cursor = await transaction(database, async (tx) => {
+      cursor = await plainTransaction(database, async (tx) => {
         const ids = await nextWatches(tx, scope, after, batch)
         // locked before the facts are read: what is recorded meanwhile waits, and reckons after this with its own facts
         await lockWatches(tx, ids)
@@ -135,7 +135,7 @@ async function carryOut(
 const isLetterDay = (key: string | null) => key !== null && /Letter[123]Days$/.test(key)
 
 async function reckonAnew(
-  tx: Db,
+  tx: Sql,
   scope: Scope,
   key: string | null,
   ids: readonly string[],
