@@ -19,6 +19,7 @@ export type LetterContents = {
   prices: Partial<Record<ObligationKind, GuidePrice>>
   parts: readonly LetterPart[]
   recall?: LetterPlan['recall']
+  ready?: LetterPlan['ready']
 }
 
 export type WatchWords = {

@@ -1,6 +1,7 @@
 import type { PartialDay } from '../domain/day.ts'
 import type { DuePart, LetterPart } from '../domain/notices/types.ts'
 import { type LetterContents, oneLine, type WatchWords } from './contents.ts'
+import { writeReady } from './ready.ts'
 import { writeRecall } from './recall.ts'
 import { listIn, moneyIn } from './texts/formats.ts'
 import { texts } from './texts/index.ts'
@@ -158,6 +159,10 @@ export function writeLetter(contents: LetterContents, links: Links): Written {
   if (contents.recall) {
     const greeting = texts[contents.language].letter.greeting(addressed(contents.owner))
     return writeRecall(contents, contents.recall, greeting, links)
+  }
+  if (contents.ready) {
+    const greeting = texts[contents.language].letter.greeting(addressed(contents.owner))
+    return writeReady(contents, contents.ready, greeting, links)
   }
   const t = texts[contents.language]
   const { letter } = t

@@ -41,6 +41,14 @@ export interface LetterPlan {
     readonly what?: 'cell' | 'gasket' | 'part'
     readonly watches: readonly { watchId: string; certainty: 'fitted' | 'possible' }[]
   }
+  /** a letter that a watch can be collected and nothing else; `undone`: it goes back without the work */
+  readonly ready?: {
+    readonly ticketId: string
+    readonly number: string
+    readonly watchId: string
+    readonly undone: boolean
+    readonly owed: { readonly amount: number; readonly currency: string } | null
+  }
 }
 
 export type LetterPart = DuePart | KeepDryPart | MovedLaterPart | GuaranteePart

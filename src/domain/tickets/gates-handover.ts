@@ -5,7 +5,8 @@ import type { Snapshot } from './snapshot.ts'
 
 /** G14: "ready" was sent during this stay, or the collector stands at the counter. */
 const told: GateRule = (t) => {
-  const sent = t.notices.filter((notice) => notice.state !== 'failed' && notice.seq > t.ticket.steppedSeq)
+  const tellings = t.notices.filter((notice) => notice.seq > t.ticket.steppedSeq)
+  const sent = tellings.filter((notice) => notice.state === 'sent' || notice.state === 'delivered')
   const here = t.atCounter !== null && t.atCounter.seq > t.ticket.steppedSeq
   return {
     parts: [
@@ -13,8 +14,10 @@ const told: GateRule = (t) => {
         sent.length > 0 || here || releaseOf(t) !== null,
         'told',
         here || sent.length === 0 ? 'the collector is at the counter' : 'the owner was told that it is ready',
-        'nobody was told that it is ready',
-        'send the notice, or sign that the collector is at the counter',
+        tellings.some((notice) => notice.state === 'queued')
+          ? 'the letter that it is ready has not gone out yet'
+          : 'nobody was told that it is ready',
+        'tell the owner and record it, or sign that the collector is at the counter',
         'nobody',
       ),
     ],

@@ -179,7 +179,10 @@ export type Snapshot = {
   readonly finalCheck: (Mark & { readonly passed: boolean; readonly on: Day; readonly mayCheck: boolean }) | null
   /** Who did an operation, opening, fitting or test on this ticket, and the last day they did. */
   readonly workers: ReadonlyMap<string, Day>
-  readonly notices: readonly (Mark & { readonly kind: 'ready'; readonly state: 'sent' | 'delivered' | 'failed' })[]
+  readonly notices: readonly (Mark & {
+    readonly kind: 'ready'
+    readonly state: 'queued' | 'sent' | 'delivered' | 'failed'
+  })[]
   readonly atCounter: Mark | null
   readonly release:
     | (Mark & {

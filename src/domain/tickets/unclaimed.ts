@@ -23,6 +23,8 @@ export type Clock = {
   /** Day on which the registered letter was posted. */
   readonly registeredOn: Day | null
   readonly law: UnclaimedLaw | null
+  /** Steps that were taken, with their days. */
+  readonly taken: readonly { readonly step: UnclaimedStep; readonly on: Day }[]
 }
 
 export type UnclaimedPlan = {
@@ -45,8 +47,10 @@ export function unclaimedPlan(clock: Clock, today: Day, calendar: WorkCalendar, 
     at('post', addDays(clock.deliveredOn, rules.unclaimedPostDays + clock.pausedDays)),
     at('registered', addDays(clock.deliveredOn, rules.unclaimedRegisteredDays + clock.pausedDays)),
   ]
-  const reached = steps.filter((step) => step.postOn <= today)
-  const next = clock.registeredOn !== null ? null : (reached.at(-1)?.step ?? null)
+  // only the furthest step that is reached is left to do; one that was taken on or after its day is done
+  const furthest = steps.filter((step) => step.postOn <= today).at(-1)
+  const done = clock.taken.some((taken) => taken.step === furthest?.step && taken.on >= furthest.on)
+  const next = clock.registeredOn !== null || done ? null : (furthest?.step ?? null)
   return { steps, next, after: afterRegistered(clock) }
 }
 
@@ -57,4 +61,69 @@ function afterRegistered(clock: Clock): UnclaimedPlan['after'] {
   }
   const months = clock.moneyOwed ? clock.law.monthsIfOwed : clock.law.monthsIfNotOwed
   return { state: 'law', name: clock.law.name, noStepThrough: addMonths(clock.registeredOn, months) }
+}
+
+export type UnclaimedStage =
+  | 'not-told'
+  | 'waiting'
+  | 'second-means-due'
+  | 'post-due'
+  | 'registered-due'
+  | 'law-missing'
+  | 'law-runs'
+  | 'law-over'
+
+export type UnclaimedStanding = {
+  readonly stage: UnclaimedStage
+  /** what may be done next, in words; nothing is done by itself */
+  readonly mayDo: string
+  /** the day of it; null where no day is known */
+  readonly on: Day | null
+}
+
+const toDo: Readonly<Record<UnclaimedStep, { stage: UnclaimedStage; words: string }>> = {
+  'second-means': { stage: 'second-means-due', words: 'tell the owner by a second means and record it' },
+  post: { stage: 'post-due', words: 'send a letter by post and record it' },
+  registered: {
+    stage: 'registered-due',
+    words:
+      'send a registered letter that names the amount owed, the place, the intended step and its date, and record it with its proof',
+  },
+}
+const stepWords: Readonly<Record<UnclaimedStep, string>> = {
+  'second-means': 'a second means',
+  post: 'a letter by post',
+  registered: 'a registered letter',
+}
+
+/** How far the clock of a watch nobody fetched has come, and what may be done next. */
+export function unclaimedStanding(plan: UnclaimedPlan | null, today: Day): UnclaimedStanding {
+  if (plan === null)
+    return {
+      stage: 'not-told',
+      mayDo: 'no clock runs, since no notice that it is ready was delivered: tell the owner and record the delivery',
+      on: null,
+    }
+  const { after } = plan
+  if (after.state === 'stop') return { stage: 'law-missing', mayDo: after.because, on: null }
+  if (after.state === 'law' && today <= after.noStepThrough)
+    return {
+      stage: 'law-runs',
+      mayDo: `wait: under ${after.name} no step before ${after.noStepThrough} has passed`,
+      on: after.noStepThrough,
+    }
+  if (after.state === 'law')
+    return {
+      stage: 'law-over',
+      mayDo: `the manager decides what ${after.name} allows and ends the ticket under it; nothing happens by itself`,
+      on: after.noStepThrough,
+    }
+  if (plan.next !== null) {
+    const { stage, words } = toDo[plan.next]
+    return { stage, mayDo: words, on: plan.steps.find((step) => step.step === plan.next)?.postOn ?? null }
+  }
+  const coming = plan.steps.find((step) => step.postOn > today)
+  return coming
+    ? { stage: 'waiting', mayDo: `wait: ${stepWords[coming.step]} on ${coming.postOn}`, on: coming.postOn }
+    : { stage: 'waiting', mayDo: 'wait', on: null }
 }

@@ -4,6 +4,7 @@ import { meansReasons, obligationReasons, personReasons, watchReasons } from '..
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { recallLettersWithheld } from '../recalls/last-look.ts'
 import { readOwners } from './decide-read.ts'
+import { readyLettersWithheld } from './ready-letters.ts'
 
 type Item = { noticeId: string; owner: string; kept: string; watchId: string; kind: string; cycle: string }
 
@@ -11,7 +12,7 @@ type Item = { noticeId: string; owner: string; kept: string; watchId: string; ki
  * The last look before letters are handed over: person, right person, watch, refusal and appointment, means. Returns the
  * letters of which any item may not go after all, each with every reason; they are withdrawn whole, their watches are
  * looked at in the next night. Doubt and rhythm were settled when the letter was decided. A recall letter has no items
- * and no choice: it is looked at by the recall it belongs to.
+ * and no choice: it is looked at by the recall it belongs to, one that a watch is ready by its ticket.
  */
 export async function stillAllowed(tx: Db, noticeIds: readonly string[], today: Day): Promise<Map<string, string[]>> {
   const items = await tx.$queryRaw<Item[]>`
@@ -35,6 +36,7 @@ export async function stillAllowed(tx: Db, noticeIds: readonly string[], today: 
       update obligation set next_notice_on = ${today}::date
       where watch_id = any(${fallen}::uuid[]) and rule is not null and kind <> 'seals'`
   for (const [id, reasons] of await recallLettersWithheld(tx, noticeIds)) found.set(id, new Set(reasons))
+  for (const [id, reasons] of await readyLettersWithheld(tx, noticeIds, today)) found.set(id, new Set(reasons))
   return new Map([...found].map(([id, reasons]) => [id, [...reasons]]))
 
   function reasonsFor(item: Item, owner: (typeof owners)[number] | undefined): string[] {

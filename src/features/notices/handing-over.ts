@@ -64,14 +64,14 @@ async function noteRefusal(
 ): Promise<void> {
   await act(service, byItself, async ({ tx, today }) => {
     const [row] = await tx.$queryRaw<
-      { owner_id: string }[]
-    >`select owner_id from notice where id = ${refusal.noticeId}::uuid`
+      { owner_id: string; preferred: string }[]
+    >`select owner_id, case when plan -> 'ready' is null then 'reminder' else 'ready' end as preferred from notice where id = ${refusal.noticeId}::uuid`
     if (!row) return
     if (refusal.badAddress) {
       await tx.$executeRaw`
         update contact set failed_on = ${today}::date, failed_why = ${refusal.response}
         where id = (select id from contact where owner_id = ${row.owner_id}::uuid and means = 'e-mail' and ended_on is null and failed_on is null
-          order by ('reminder' = any(preferred_for)) desc, tested_on desc nulls last, id desc limit 1)`
+          order by (${row.preferred} = any(preferred_for)) desc, tested_on desc nulls last, id desc limit 1)`
     }
     await addLetterTask(tx, today, {
       kind: refusal.badAddress ? 'bad-address' : 'letter-refused',

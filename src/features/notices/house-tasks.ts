@@ -14,6 +14,7 @@ export type LetterTask = {
     | 'recall-tell'
     | 'recall-change'
     | 'recall-letters'
+    | 'ready-tell'
   role: Role
   dedupe: string
   words: string

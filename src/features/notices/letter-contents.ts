@@ -67,7 +67,9 @@ export async function gatherContents(
   today: Day,
 ): Promise<Map<string, LetterContents>> {
   const watchesOf = ({ plan }: LetterSource) => [
-    ...new Set([...plan.parts, ...(plan.recall?.watches ?? [])].map((part) => part.watchId)),
+    ...new Set(
+      [...plan.parts, ...(plan.recall?.watches ?? []), ...(plan.ready ? [plan.ready] : [])].map((one) => one.watchId),
+    ),
   ]
   const watchIds = [...new Set(sources.flatMap(watchesOf))]
   const { rows } = await pool.query<WatchRow>({
@@ -105,6 +107,7 @@ export async function gatherContents(
         prices,
         parts: plan.parts,
         ...(plan.recall && { recall: plan.recall }),
+        ...(plan.ready && { ready: plan.ready }),
       }
       return [noticeId, contents]
     }),

@@ -71,7 +71,7 @@ export type NoticeRow = {
   writtenAt: Date | null
 }
 
-/** Of several addresses: the one the owner prefers for reminders, then the one tested last, then the newest. */
+/** Of several addresses: the one the owner prefers for this kind of letter, then the one tested last, then the newest. */
 export async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly string[]): Promise<NoticeRow[]> {
   const { rows } = await pool.query<NoticeRow>({
     name: 'letters-rows',
@@ -79,7 +79,7 @@ export async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly st
         l.contents, case when l.contents is null then null else l.written_at end as "writtenAt"
       from notice n join owner o on o.id = n.owner_id left join letter l on l.notice_id = n.id
       left join lateral (select value from contact where owner_id = n.owner_id and means = 'e-mail' and ended_on is null and failed_on is null
-        order by ('reminder' = any(preferred_for)) desc, tested_on desc nulls last, id desc limit 1) c on true
+        order by (case when n.plan -> 'ready' is null then 'reminder' else 'ready' end = any(preferred_for)) desc, tested_on desc nulls last, id desc limit 1) c on true
       where n.id = any($1)`,
     values: [ids],
   })

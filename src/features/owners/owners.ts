@@ -283,22 +283,23 @@ export async function markDeceased(
     where: { id: ownerId },
     data: { deceasedOn: dateOf(on), deceasedToldBy: input.toldBy, version: { increment: 1 } },
   })
-  await withdrawQueued(tx, ownerId, who.name, 'owner deceased')
+  await withdrawQueued(tx, ownerId, who.name, 'owner deceased', { ready: 'withdrawn' })
   return { location: `/v1/owners/${ownerId}`, body: await getOwner(tx, ownerId) }
 }
 
+/** A letter that a watch is ready stays, unless nobody may be written to at all: the last look asks its ticket. */
 export async function withdrawQueued(
   tx: Db,
   ownerId: string,
   by: string,
   why: string,
-  { recalls = 'withdrawn' }: { recalls?: 'withdrawn' | 'stay' } = {},
+  { recalls = 'withdrawn', ready = 'stay' }: { recalls?: 'withdrawn' | 'stay'; ready?: 'withdrawn' | 'stay' } = {},
 ): Promise<void> {
   await tx.$executeRaw`
     with gone as (
       update notice set state = 'withdrawn', withdrawn_by = ${by}, withdrawn_why = ${why}
       where owner_id = ${ownerId}::uuid and state in ('queued', 'held', 'claimed')
-        and (${recalls} = 'withdrawn' or plan -> 'recall' is null) returning id)
+        and (${recalls} = 'withdrawn' or plan -> 'recall' is null) and (${ready} = 'withdrawn' or plan -> 'ready' is null) returning id)
     update notice_item set key_taken = false from gone where notice_item.notice_id = gone.id`
 }
 

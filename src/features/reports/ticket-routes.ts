@@ -8,6 +8,7 @@ import { day, dayOut, idOut } from '../../http/shapes.ts'
 import { localSettingsOn } from '../house-rules/house-rules.ts'
 import { moneyOut } from '../tickets/shown.ts'
 import { againstCover, comebacks, stuckTickets, valueByPlace } from './tickets.ts'
+import { unclaimedWatches } from './unclaimed.ts'
 
 const stuckOut = z.object({
   id: idOut,
@@ -30,6 +31,23 @@ const placeOut = z.object({
   withoutValue: z.number().int(),
 })
 
+const unclaimedOut = z.object({
+  id: idOut,
+  number: z.string(),
+  watch: z.string(),
+  ownerName: z.string(),
+  place: z.string().nullable(),
+  side: z.string().nullable(),
+  readyOn: dayOut,
+  deliveredOn: dayOut.nullable(),
+  days: z.number().int(),
+  stage: z.string(),
+  mayDo: z.string(),
+  on: dayOut.nullable(),
+  owed: moneyOut.nullable(),
+  stop: z.string().nullable(),
+})
+
 const wantsCsv = (request: FastifyRequest) => /\btext\/csv\b/.test(request.headers.accept ?? '')
 
 /** A cell that a spreadsheet would take for a formula is told as text. */
@@ -48,7 +66,7 @@ function csv<T extends object>(reply: FastifyReply, rows: readonly T[], columns:
 
 export function ticketReportRoutes(app: Routes, service: Service): void {
   const tags = ['reports']
-  const { prisma } = service.database
+  const { prisma, pool } = service.database
 
   app.get(
     '/v1/reports/stuck-tickets',
@@ -79,6 +97,52 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
           'promisedOn',
         ])
       return items
+    },
+  )
+  app.get(
+    '/v1/reports/unclaimed-watches',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: {
+        tags,
+        summary:
+          'Ready watches nobody fetches: how far the clock of each has come, and what may be done next; nothing is done by itself; also as text/csv',
+        querystring: z.strictObject(pageQuery),
+        response: { 200: z.object({ items: z.array(unclaimedOut) }) },
+      },
+    },
+    async (request, reply) => {
+      const after = afterOf(request, 1)
+      const at = {
+        now: service.clock.now(),
+        today: todayAt(service),
+        zone: service.config.centre.timeZone,
+        currency: service.config.centre.currency,
+      }
+      const rows = await unclaimedWatches(pool, at, after === null ? null : String(after[0]), request.query.limit)
+      const shown = page(request, reply, rows, (row) => [row.id])
+      if (!wantsCsv(request)) return shown
+      const lines = shown.items.map(({ owed, ...row }) => ({
+        ...row,
+        owed: owed?.amount ?? null,
+        currency: owed?.currency ?? null,
+      }))
+      return csv(reply, lines, [
+        'number',
+        'watch',
+        'ownerName',
+        'place',
+        'side',
+        'readyOn',
+        'deliveredOn',
+        'days',
+        'stage',
+        'mayDo',
+        'on',
+        'owed',
+        'currency',
+        'stop',
+      ])
     },
   )
   app.get(

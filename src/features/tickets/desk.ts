@@ -8,6 +8,7 @@ import type { Step } from '../../domain/tickets/steps.ts'
 import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
 import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
 import { type Act, act, dayAt, type Service, type Signer } from '../../http/service.ts'
+import { closeReadyTask } from '../notices/ready-letters.ts'
 import { readRows } from './reading.ts'
 import { type Loaded, load } from './snapshot.ts'
 
@@ -174,4 +175,5 @@ export async function backToBench(desk: Desk, ticket: Loaded, because: string): 
     { kind: 'move', data: { from, to: 'on-the-bench', reason: because, byItself: true } },
   ])
   await setStep(desk, ticket, 'on-the-bench', record!.seq)
+  if (from === 'ready') await closeReadyTask(desk, ticket.snapshot.ticket.id, 'the watch went back to the bench')
 }

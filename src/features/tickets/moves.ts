@@ -7,6 +7,7 @@ import type { Override } from '../../domain/tickets/snapshot.ts'
 import { frozen, type GateName, gateNames, type Move, movesFrom, type Step } from '../../domain/tickets/steps.ts'
 import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
+import { closeReadyTask, queueReadyLetter } from '../notices/ready-letters.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
 import { wakeWatch } from '../watches/watches.ts'
 import { addRecords, type Desk, openTicket, reopen, setStep } from './desk.ts'
@@ -36,7 +37,9 @@ export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Pro
   )
   const last = decision.moves.at(-1)!
   await setStep(desk, ticket, last.to, records.at(-1)!.seq, last.to === 'return-undone' ? { undone: true } : {})
+  if (ticket.snapshot.ticket.step === 'ready') await closeReadyTask(desk, id, `the watch went on to ${last.to}`)
   if (last.to === 'handed-over') await handOver(desk, ticket)
+  if (last.to === 'ready') await tellReady(desk, await reopen(desk, id))
   return { status: 200, body: shownTicket(await reopen(desk, id)) }
 }
 
@@ -80,6 +83,24 @@ function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to
       })
     }
   }
+}
+
+/** The letter that it is ready goes into the queue; what becomes of it is seen on the notice, never on this record. */
+async function tellReady(desk: Desk, { snapshot, rows }: Loaded): Promise<void> {
+  const { id, number, undone } = snapshot.ticket
+  const { bill, paidTotal } = snapshot
+  const owed = bill === null ? 0 : bill.amount - (paidTotal?.amount ?? 0)
+  const notice = await queueReadyLetter(desk, {
+    ticketId: id,
+    number,
+    watchId: String(rows.watch.id),
+    undone,
+    owed: bill !== null && owed > 0 ? { amount: owed, currency: bill.currency } : null,
+  })
+  if (notice !== null)
+    await addRecords(desk, id, [
+      { kind: 'contact', data: { about: 'ready', means: 'e-mail', result: 'queued', notice } },
+    ])
 }
 
 /** The watch leaves the house: guarantees start, a covered stay adds its days, the place is the owner's. */

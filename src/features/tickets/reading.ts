@@ -49,6 +49,9 @@ select to_jsonb(t) as ticket,
    join ticket x on x.id = y.id
    join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
   (select count(*)::int from guarantee g where g.ticket_id = t.comeback_of) as earlier_lines,
+  (select jsonb_agg(jsonb_build_object('record', r.id, 'notice', n.id, 'state', n.state, 'returned', n.returned_at is not null,
+     'deliveredAt', (extract(epoch from n.delivered_at) * 1000)::bigint))
+   from rec r join notice n on n.id = (r.data ->> 'notice')::uuid where r.kind = 'contact') as notices,
   (select jsonb_agg(jsonb_build_object('amount', c.cost, 'currency', c.currency) order by c.currency) from (
      select e.currency, sum(l.house_cost * l.quantity)::float8 as cost from guarantee g join estimate_line l on l.under_guarantee_of = g.line_id
        join estimate e on e.id = l.estimate_id
@@ -168,6 +171,8 @@ export type Rows = {
       }[]
     | null
   earlier_lines: number
+  /** the letters of this ticket as they stand now, by the record that queued them */
+  notices: { record: string; notice: string; state: string; returned: boolean; deliveredAt: number | null }[] | null
   /** what comebacks under the guarantees of this ticket have cost the house so far */
   comeback_cost: { amount: number; currency: string }[] | null
   /** openings in the book since it was booked in, by whatever door they were recorded */

@@ -1,6 +1,7 @@
 import { z } from 'zod'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { day, line, money, prose } from '../../http/shapes.ts'
+import { closeReadyTask } from '../notices/ready-letters.ts'
 import { happened, instantFrom } from './desk.ts'
 import { writeFacts } from './facts.ts'
 import { conditionBody, counter, doNot, manager, refuseUnentitled, releaseBody, type Said } from './said.ts'
@@ -96,6 +97,10 @@ export const counterSaid: readonly Said[] = [
         throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a "ready" notice' })
       const { at, ...data } = body
       return { at: instantFrom(desk, at), data }
+    },
+    after: async (desk, ticket, body: { about: string; result: string }) => {
+      if (body.about === 'ready' && body.result === 'delivered')
+        await closeReadyTask(desk, ticket.snapshot.ticket.id, 'the owner was told')
     },
   },
   {

@@ -2,7 +2,7 @@ import { z } from 'zod'
 import { type GateAnswer, judgeGates } from '../../domain/tickets/gates.ts'
 import { gatesOf, movesFrom, type Step } from '../../domain/tickets/steps.ts'
 import { dayOut, idOut, instantOut } from '../../http/shapes.ts'
-import { type Loaded, peopleOf } from './snapshot.ts'
+import { type Loaded, peopleOf, stateOfTelling } from './snapshot.ts'
 
 export const moneyOut = z.object({ amount: z.number().int(), currency: z.string() })
 
@@ -101,6 +101,10 @@ export const ticketOut = z.object({
   looseItems: z.array(z.object({ bag: z.string(), words: z.string() })),
   pictures: z.array(z.object({ id: idOut, view: z.string(), stage: z.string() })),
   estimate: z.object({ version: z.number().int(), total: moneyOut, validUntil: dayOut.nullable() }).nullable(),
+  readyLetter: z
+    .object({ notice: idOut, state: z.enum(['queued', 'sent', 'delivered', 'failed']) })
+    .nullable()
+    .meta({ description: 'the newest letter that it is ready; null where none was written' }),
   bill: moneyOut.nullable(),
   paid: moneyOut.nullable(),
   comebackCost: z
@@ -109,6 +113,11 @@ export const ticketOut = z.object({
   twins: z.number().int(),
   createdAt: instantOut,
 })
+
+function readyLetterOf(rows: Loaded['rows'], records: Loaded['records']) {
+  const record = records.findLast((one) => one.kind === 'contact' && one.data.notice !== undefined)
+  return record ? { notice: String(record.data.notice), state: stateOfTelling(rows, record) } : null
+}
 
 export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeof ticketOut> {
   const t = rows.ticket as Record<string, string | null>
@@ -149,6 +158,7 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
     estimate: newest
       ? { version: newest.n, total: { amount: newest.total, currency: newest.currency }, validUntil: newest.validUntil }
       : null,
+    readyLetter: readyLetterOf(rows, records),
     bill: snapshot.bill,
     paid: snapshot.paidTotal,
     comebackCost: rows.comeback_cost ?? [],

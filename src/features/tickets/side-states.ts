@@ -2,7 +2,7 @@ import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { nextFor, sideActors } from '../../domain/tickets/next.ts'
 import { frozen, type SideState } from '../../domain/tickets/steps.ts'
-import { type Clock, type UnclaimedPlan, unclaimedPlan } from '../../domain/tickets/unclaimed.ts'
+import { type Clock, type UnclaimedPlan, type UnclaimedStep, unclaimedPlan } from '../../domain/tickets/unclaimed.ts'
 import { gatesOnReturn } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
@@ -74,13 +74,18 @@ export function clockOf(ticket: Loaded, zone: string): Clock | null {
   const { records, snapshot, settings } = ticket
   const here = records.filter((record) => record.seq > snapshot.ticket.steppedSeq)
   if (snapshot.ticket.step !== 'ready') return null
-  const delivered = here.find(
-    (record) => record.kind === 'contact' && record.data.about === 'ready' && record.data.result === 'delivered',
-  )
-  if (!delivered) return null
+  const deliveries = here.flatMap((record) => {
+    if (record.kind !== 'contact' || record.data.about !== 'ready') return []
+    const letter = ticket.rows.notices?.find((notice) => notice.record === record.id)
+    // what a letter's record says is only that it was queued; it counts from the day its delivery was reported
+    if (letter) return letter.deliveredAt === null || letter.returned ? [] : [letter.deliveredAt]
+    return record.data.result === 'delivered' ? [record.at] : []
+  })
+  if (deliveries.length === 0) return null
+  const deliveredAt = Math.min(...deliveries)
   const day = (at: number) => dayAt(new Date(at), zone)
   const called = here.findLast(
-    (record) => record.kind === 'contact' && record.data.about === 'owner-called' && record.at >= delivered.at,
+    (record) => record.kind === 'contact' && record.data.about === 'owner-called' && record.at >= deliveredAt,
   )
   const steps = here.filter((record) => record.kind === 'unclaimed-step')
   const registered = steps.findLast((record) => record.data.step === 'registered')
@@ -89,11 +94,14 @@ export function clockOf(ticket: Loaded, zone: string): Clock | null {
     .reduce((sum, record) => sum + Number(record.data.days), 0)
   const owed = snapshot.bill !== null && snapshot.bill.amount > (snapshot.paidTotal?.amount ?? 0)
   return {
-    deliveredOn: day(delivered.at),
+    deliveredOn: day(deliveredAt),
     lastContactOn: called ? day(called.at) : null,
     pausedDays: paused,
     moneyOwed: owed,
     registeredOn: registered ? (registered.on as Day) : null,
+    taken: steps.flatMap((record) =>
+      record.data.step === 'pause' ? [] : [{ step: record.data.step as UnclaimedStep, on: record.on as Day }],
+    ),
     law: settings.unclaimedLaw,
   }
 }

@@ -7,8 +7,6 @@ import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings
 import { limitsUnder, type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
 import { serialKey } from '../../domain/searching.ts'
 import { observationOf, type WorkClassName, workClasses } from '../../domain/tickets/classes.ts'
-import { billOf } from '../../domain/tickets/estimate.ts'
-import { agreedLines, newestVersion } from '../../domain/tickets/gates-yes.ts'
 import { readTicketRules, type TicketRules } from '../../domain/tickets/rules.ts'
 import type {
   HazardKind,
@@ -24,6 +22,7 @@ import type {
 } from '../../domain/tickets/snapshot.ts'
 import type { Ending, GateName, SideState, Step } from '../../domain/tickets/steps.ts'
 import { mightBeTaken } from '../../domain/tickets/twins.ts'
+import { billFor, paidOf } from './bill.ts'
 import type { EstimateRow, RecordRow, Rows } from './reading.ts'
 
 /** The rows of a ticket, its settings, and the snapshot that the gates are asked of. */
@@ -213,7 +212,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     workers: workersOf(records),
     notices: of('contact')
       .filter((record) => record.data.about === 'ready')
-      .map((record) => ({ ...mark(record), kind: 'ready', state: record.data.result as 'sent' })),
+      .map((record) => ({ ...mark(record), kind: 'ready', state: stateOfTelling(rows, record) })),
     atCounter: last('at-counter') ? mark(last('at-counter')!) : null,
     release: marked(release, (d) => d) as Snapshot['release'],
     twins: 0,
@@ -254,6 +253,15 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     bill: billFor(rows, base),
   }
   return { rows, records, settings, rules, snapshot }
+}
+
+/** How far a "ready" got. A letter's record says only that it was queued: the notice itself knows the rest. */
+export function stateOfTelling(rows: Rows, record: RecordRow): Snapshot['notices'][number]['state'] {
+  const letter = rows.notices?.find((notice) => notice.record === record.id)
+  if (!letter) return record.data.result as 'queued' | 'sent' | 'delivered' | 'failed'
+  if (letter.returned || letter.state === 'failed' || letter.state === 'withdrawn') return 'failed'
+  if (letter.deliveredAt !== null) return 'delivered'
+  return letter.state === 'sent' ? 'sent' : 'queued'
 }
 
 const noMark: Mark = { id: 'book', seq: 0, at: 0, by: '' }
@@ -397,50 +405,4 @@ function workersOf(records: readonly RecordRow[]): ReadonlyMap<string, Day> {
       workers.set(record.by, record.on as Day)
   }
   return workers
-}
-
-function paidOf(payments: readonly RecordRow[]): Money | null {
-  const paid = payments.filter((record) => record.data.how !== 'credit')
-  const first = paid[0]
-  if (!first) return null
-  const { currency } = first.data.amount as Money
-  return {
-    currency,
-    amount: paid.reduce(
-      (sum, record) => sum + (record.data.amount as Money).amount * (record.data.back === true ? -1 : 1),
-      0,
-    ),
-  }
-}
-
-/** The bill: agreed lines that were done, less goodwill, never above what was agreed. Null where nothing was agreed. */
-export function billFor(rows: Rows, snapshot: Snapshot): Money | null {
-  const version = newestVersion(snapshot)
-  const estimate = rows.estimates?.find((row) => row.n === version?.n)
-  if (!estimate) return null
-  // what was done before the owner took the yes back is payable
-  const agreed = new Set(agreedLines({ ...snapshot, revoked: null }))
-  const done = new Set(snapshot.work.filter((work) => work.state === 'done').map((work) => work.line))
-  const goodwill = new Map<string, number>()
-  for (const record of rows.records ?? []) {
-    if (record.kind === 'goodwill' && record.line !== null) goodwill.set(record.line, record.data.amount as number)
-  }
-  const lines = (estimate.lines ?? []).filter((line) => agreed.has(line.id))
-  const asLine = (line: (typeof lines)[number]) => ({
-    id: line.id,
-    quantity: line.quantity,
-    unitPrice: line.unit_price ?? 0,
-    taxClass: line.tax_class ?? '',
-    taxRate: line.tax_rate ?? 0,
-    choice: line.choice,
-    requiredBy: line.required_by,
-    goodwill: goodwill.get(line.id) ?? 0,
-  })
-  const most = billOf(
-    lines.map((line) => ({ ...asLine(line), goodwill: 0 })),
-    Number.MAX_SAFE_INTEGER,
-    estimate.rounding,
-  ).total
-  const bill = billOf(lines.filter((line) => done.has(line.id)).map(asLine), most, estimate.rounding)
-  return { amount: bill.total, currency: estimate.currency }
 }

@@ -60,6 +60,10 @@ export async function storyOf(db: Db, watchId: string) {
         join estimate_line fl on fl.id = l.under_guarantee_of join estimate fe on fe.id = fl.estimate_id join mine f on f.id = fe.ticket_id
         left join ticket_record s on s.strikes = r.id
       union all
+      select e.at, (e.at at time zone 'UTC')::date::text, e.at, m.number, 'letter', jsonb_build_object('became', e.became), 'hand-over of letters', r.id::text, null, r.seq
+        from mine m join ticket_record r on r.ticket_id = m.id and r.kind = 'contact' join notice n on n.id = (r.data ->> 'notice')::uuid
+        cross join lateral (values (n.sent_at, 'sent'), (n.delivered_at, 'delivered'), (n.returned_at, 'returned')) as e (at, became) where e.at is not null
+      union all
       select v.recorded_at, v.happened, v.recorded_at, null, 'fact', jsonb_strip_nulls(jsonb_build_object('event', v.event, 'source', v.source, 'learned', v.learned, 'passed', v.passed,
         'bar', v.bar, 'sign', v.sign, 'bestBefore', v.best_before, 'condition', v.condition, 'note', v.note)), v.recorded_by, v.id::text, s.reason, 0
         from watch_event v left join strike s on s.fact_id = v.id where v.watch_id = ${watchId}::uuid
@@ -173,7 +177,16 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
   'claim-withdrawn': (d) =>
     `no longer to be treated as water-resistant: owner ${d.ownerSigned ? 'signed' : 'not yet'}, manager ${d.managerSigned ? 'signed' : 'not yet'}`,
   'final-check': (d) => (d.passed ? 'final check passed' : `final check not passed: ${text(d.reason)}`),
-  contact: (d) => `${text(d.about)} by ${text(d.means)}: ${text(d.result)}${d.words ? `, ${text(d.words)}` : ''}`,
+  contact: (d) =>
+    d.notice
+      ? 'a letter to the owner that it is ready was queued'
+      : `${text(d.about)} by ${text(d.means)}: ${text(d.result)}${d.words ? `, ${text(d.words)}` : ''}`,
+  letter: (d) =>
+    d.became === 'sent'
+      ? 'the letter that it is ready was handed to the mail'
+      : d.became === 'delivered'
+        ? 'the letter that it is ready was delivered'
+        : 'the letter that it is ready came back',
   'at-counter': (d) => `${text(d.collector)} is at the counter`,
   release: (d) =>
     `compared before the hand-over: tag ${text(d.tagNumber)}, collector ${text(d.collector)}, slip ${text(d.slip)}${d.twinAnswer ? `, twin: ${text(d.twinAnswer)}` : ''}`,

@@ -46,6 +46,7 @@ describe('unclaimed', () => {
     moneyOwed: true,
     registeredOn: null,
     law: null,
+    taken: [],
   }
 
   it('counts 14, 45 and 90 days from the delivered notice, the registered letter on a working day', () => {
