@@ -2,6 +2,7 @@ import { type ChildProcess, spawn } from 'node:child_process'
 import { randomBytes, randomUUID } from 'node:crypto'
 import { mkdtemp, rm } from 'node:fs/promises'
 import http from 'node:http'
+import net from 'node:net'
 import os from 'node:os'
 import path from 'node:path'
 
@@ -21,9 +22,12 @@ export async function startService(
   databaseUrl: string,
   key: string,
   env: Record<string, string> = {},
+  /** the folder of the version that runs; this one where it is not said */
+  version: string = process.cwd(),
 ): Promise<Running> {
   const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-fault-'))
   const child = spawn(process.execPath, ['--import', 'tsx', 'src/main.ts'], {
+    cwd: version,
     stdio: ['ignore', 'pipe', 'pipe'],
     env: {
       ...process.env,
@@ -75,15 +79,49 @@ export async function startService(
   }
 }
 
-export type Answer = { status: number; body: string; type: string }
+/** A line that can be laid to another port, or cut: a database that comes back may do so elsewhere. */
+export async function lineTo(port: number) {
+  let target: number | null = port
+  const open = new Set<net.Socket>()
+  const server = net.createServer((socket) => {
+    if (target === null) return socket.destroy()
+    const far = net.connect(target, '127.0.0.1')
+    for (const [end, other] of [
+      [socket, far],
+      [far, socket],
+    ] as const) {
+      open.add(end)
+      end.on('error', () => other.destroy())
+      end.on('close', () => {
+        open.delete(end)
+        other.destroy()
+      })
+      end.pipe(other)
+    }
+  })
+  await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve))
+  return {
+    port: (server.address() as net.AddressInfo).port,
+    to: (next: number | null) => {
+      target = next
+    },
+    close: async () => {
+      for (const socket of open) socket.destroy()
+      await new Promise((resolve) => server.close(resolve))
+    },
+  }
+}
 
-/** One request on a connection of its own; null where the connection broke before an answer. */
+export type Answer = { status: number; body: string; type: string; retryAfter: string | undefined }
+
+/** One request, on a connection of its own unless an agent keeps some; null where it broke before an answer. */
 export function ask(
   running: Pick<Running, 'port' | 'key'>,
   method: string,
   url: string,
   body?: object,
   idempotencyKey = `"${randomUUID()}"`,
+  agent: http.Agent | false = false,
 ): Promise<Answer | null> {
   return new Promise((resolve) => {
     const request = http.request(
@@ -92,7 +130,7 @@ export function ask(
         host: '127.0.0.1',
         method,
         path: url,
-        agent: false,
+        agent,
         headers: {
           authorization: `Bearer ${running.key}`,
           'content-type': 'application/json',
@@ -106,7 +144,12 @@ export function ask(
           text += chunk
         })
         response.on('end', () =>
-          resolve({ status: response.statusCode ?? 0, body: text, type: String(response.headers['content-type']) }),
+          resolve({
+            status: response.statusCode ?? 0,
+            body: text,
+            type: String(response.headers['content-type']),
+            retryAfter: response.headers['retry-after'],
+          }),
         )
         response.on('error', () => resolve(null))
       },

@@ -1,4 +1,5 @@
 import { randomUUID } from 'node:crypto'
+import http from 'node:http'
 import pg from 'pg'
 import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest'
 import { sealHistory, verifyHistory } from '../../src/db/history.ts'
@@ -35,20 +36,20 @@ const countOf = async (names: string[], from: pg.Pool = pool) =>
     )
   ).rows
 const until = async (holds: () => Promise<boolean> | boolean) => {
-  while (!(await holds())) await new Promise((resolve) => setImmediate(resolve))
+  while (!(await holds())) await new Promise((resolve) => setTimeout(resolve, 10))
 }
 
 type Wanted = { name: string; key: string; answer: Answer | null }
 
 /** Eight counters put owners on file until told to stop; what each was answered is noted. */
-function load(running: () => Pick<Running, 'port' | 'key'>, prefix: string) {
+function load(running: () => Pick<Running, 'port' | 'key'>, prefix: string, agent: http.Agent | false = false) {
   const wanted: Wanted[] = []
   let stopped = false
   const counters = Array.from({ length: 8 }, async () => {
     while (!stopped) {
       const one: Wanted = { name: `${prefix} ${randomUUID()}`, key: `"${randomUUID()}"`, answer: null }
       wanted.push(one)
-      one.answer = await ask(running(), 'POST', '/v1/owners', { name: one.name }, one.key)
+      one.answer = await ask(running(), 'POST', '/v1/owners', { name: one.name }, one.key, agent)
     }
   })
   const answered = () => wanted.filter((one) => one.answer?.status === 201).length
@@ -112,6 +113,27 @@ describe('signals', () => {
     expect(await running.exited).toEqual({ code: 0, signal: null })
     expect(await countOf(['In flight'])).toEqual([{ name: 'In flight', n: 8 }])
     expect(await ask(running, 'GET', '/livez')).toBeNull()
+  })
+
+  test.each([
+    ['each request on a connection of its own', false],
+    ['connections that are kept', true],
+  ])('SIGTERM under load, %s: none that was begun fails, none that failed was begun', async (_title, kept) => {
+    const running = await startService(database.url, key)
+    const agent = kept ? new http.Agent({ keepAlive: true, maxSockets: 8 }) : false
+    const busy = load(() => running, `Stopped, ${kept}`, agent)
+    await until(() => busy.answered() >= 40)
+    running.process.kill('SIGTERM')
+    expect(await running.exited).toEqual({ code: 0, signal: null })
+    await busy.stop()
+    if (agent) agent.destroy()
+    const there = new Map((await countOf(busy.wanted.map((one) => one.name))).map((row) => [row.name, row.n]))
+    for (const { name, answer } of busy.wanted) {
+      // whoever came too late finds the door shut, or is told so
+      expect([201, 503, null], name).toContain(answer?.status ?? null)
+      expect(there.get(name) ?? 0, `${name}: ${answer?.status ?? 'no answer'}`).toBe(answer?.status === 201 ? 1 : 0)
+    }
+    expect(busy.answered()).toBeGreaterThanOrEqual(40)
   })
 
   test('SIGKILL under load, three times: nobody who was told "done" is missing, nobody is there twice', async () => {
