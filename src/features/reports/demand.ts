@@ -14,6 +14,7 @@ import {
 import { type Fraction, fraction, toFixed } from '../../domain/stock/fraction.ts'
 import type { StockRules } from '../../domain/stock/rules.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 
 /** What a forecast was made from, for the reader. */
 export type Basis = {
@@ -47,6 +48,80 @@ async function calibresOf(db: Db, names: ReadonlyMap<string, string>) {
 }
 
 /**
+ * Watches by the calibre that is inside them now: of the movements that stand the newest. One hash join over all of
+ * them; looked up watch by watch it costs a search each.
+ */
+const inside = Prisma.sql`
+  select m.watch_id, m.calibre_id from movement m
+  where not exists (select from strike x where x.fact_id = m.id)
+    and not exists (
+      select from movement later where later.watch_id = m.watch_id and (later.from_day, later.id) > (m.from_day, m.id)
+        and not exists (select from strike x where x.fact_id = later.id))`
+
+type Needed = Awaited<ReturnType<typeof calibresOf>>
+const needOf = (needed: Needed) => Prisma.sql`
+  select * from unnest(${needed.map((c) => c.calibreId)}::uuid[], ${needed.map((c) => c.itemId)}::uuid[], ${needed.map((c) => c.cells)}::int[])
+    as n (calibre_id, item_id, cells)`
+
+/** Sums of an item by month and stage, or by month: two columns of numbers side by side. */
+type Sums = { itemId: string; keys: number[]; sums: number[] }
+const bySums = (rows: readonly Sums[]): Map<string, Map<number, number>> =>
+  new Map(rows.map((row) => [row.itemId, new Map(row.keys.map((key, i) => [key, row.sums[i] as number]))]))
+
+/**
+ * Cells of the watches on file that enter a stage in a month ahead, by `month * 4 + stage`. The obligations are read
+ * once, each is put into the months of its four days, and what falls into the same four is summed before the stages are
+ * told apart: a few thousand groups, however many watches.
+ */
+async function cellsEntering(db: Db, needed: Needed, today: Day): Promise<Map<string, Map<number, number>>> {
+  const firstMonth = monthStart(today, 0)
+  const starts = [today, ...Array.from({ length: MONTHS_AHEAD + 1 }, (_, i) => addMonths(firstMonth, i + 1))]
+  const rows = await db.$queryRaw<Sums[]>`
+    with need as (${needOf(needed)}), starts as materialized (select ${starts}::date[] as at),
+    inside as (${inside} and m.calibre_id in (select calibre_id from need)),
+    grouped as (
+      select need.item_id, width_bucket(o.coming_up_from, starts.at) as a, width_bucket(o.notices_due_on, starts.at) as b,
+        width_bucket(o.overdue_from, starts.at) as c, width_bucket(o.stop_on, starts.at) as d, sum(need.cells)::int as cells
+      from inside join need on need.calibre_id = inside.calibre_id
+      join watch w on w.id = inside.watch_id and w.state not in ('lost', 'stolen', 'disposed', 'beyond-repair')
+      join obligation o on o.watch_id = inside.watch_id and o.kind = 'cell-change' and o.rule is not null
+      cross join starts
+      group by 1, 2, 3, 4, 5),
+    summed as (
+      select g.item_id, (s.month - 1) * 4 + s.stage as key, sum(g.cells)::int as cells
+      from grouped g cross join lateral (values (0, g.a), (1, g.b), (2, g.c), (3, g.d)) as s (stage, month)
+      where s.month between 1 and ${starts.length - 1} group by 1, 2)
+    select item_id as "itemId", array_agg(key) as keys, array_agg(cells) as sums from summed group by 1`
+  return bySums(rows)
+}
+
+/** Walk-ins of the last 36 full months, by months ago: cells we fitted to watches in none of the stages, and loose sales. */
+async function walkInsByMonth(db: Db, ids: readonly string[], today: Day): Promise<Map<string, Map<number, number>>> {
+  const firstMonth = monthStart(today, 0)
+  const starts = Array.from({ length: 37 }, (_, i) => addMonths(firstMonth, i - 36))
+  const rows = await db.$queryRaw<Sums[]>`
+    with used as (
+      select e.wanted_id, 37 - width_bucket(e.happened_on, ${starts}::date[]) as ago, sum(e.pieces)::int as pieces
+      from stock_entry e
+      where e.wanted_id = any(${[...ids]}::uuid[]) and e.kind in ('fitted', 'sold-loose')
+        and e.happened_on >= ${starts[0] as Day}::date and e.happened_on < ${firstMonth}::date
+        and (e.stood is null or e.stood not in ('coming-up', 'due', 'overdue', 'asked-enough'))
+      group by 1, 2)
+    select wanted_id as "itemId", array_agg(ago) as keys, array_agg(pieces) as sums from used group by 1`
+  return bySums(rows)
+}
+
+/** Full months since an item first came: the month of the first receipt counts only if it came on the first. */
+async function monthsKept(db: Db, ids: readonly string[], today: Day): Promise<Map<string, number>> {
+  const rows = await db.$queryRaw<{ itemId: string; months: number }[]>`
+    select item_id as "itemId",
+      ((extract(year from ${today}::date) - extract(year from min(received_on))) * 12 + extract(month from ${today}::date) - extract(month from min(received_on))
+        - case when extract(day from min(received_on)) > 1 then 1 else 0 end)::int as months
+    from stock_lot where item_id = any(${[...ids]}::uuid[]) group by 1`
+  return new Map(rows.map((row) => [row.itemId, row.months]))
+}
+
+/**
  * Expected demand of designations for the month of today and 24 months ahead, from the walk-ins on record and the
  * obligations on file. `itemIds` null: all of them.
  */
@@ -57,48 +132,20 @@ export async function forecastDemand(
   rules: StockRules,
 ): Promise<Forecast[]> {
   const items = await db.stockItem.findMany({ where: { what: 'cell' }, select: { id: true, name: true } })
-  const asked = itemIds ? items.filter((item) => itemIds.includes(item.id)) : items
-  if (asked.length === 0) return []
-  const ids = asked.map((item) => item.id)
+  const wanted = itemIds && new Set(itemIds)
+  const ids = items.map((item) => item.id).filter((id) => wanted === null || wanted.has(id))
+  if (ids.length === 0) return []
+  const asked = new Set(ids)
   const firstMonth = monthStart(today, 0)
   const calibres = await calibresOf(db, new Map(items.map((item) => [item.name, item.id])))
-  const needed = [
-    calibres.map((c) => c.calibreId),
-    calibres.map((c) => c.itemId),
-    calibres.map((c) => c.cells),
-  ] as const
-
-  const entering = await db.$queryRaw<{ itemId: string; ahead: number; stage: Stage; cells: number }[]>`
-    with need as (select * from unnest(${needed[0]}::uuid[], ${needed[1]}::uuid[], ${needed[2]}::int[]) as n (calibre_id, item_id, cells))
-    select need.item_id as "itemId",
-      ((extract(year from s.day) - extract(year from ${today}::date)) * 12 + extract(month from s.day) - extract(month from ${today}::date))::int as ahead,
-      s.stage, sum(need.cells)::int as cells
-    from need join movement m on m.calibre_id = need.calibre_id
-    join watch w on w.id = m.watch_id and w.state not in ('lost', 'stolen', 'disposed', 'beyond-repair')
-    join obligation o on o.watch_id = m.watch_id and o.kind = 'cell-change' and o.rule is not null
-    cross join lateral (values ('comingUp', o.coming_up_from), ('due', o.notices_due_on), ('overdue', o.overdue_from), ('askedEnough', o.stop_on)) as s (stage, day)
-    where need.item_id = any(${ids}::uuid[]) and s.day >= ${today}::date and s.day < ${addMonths(firstMonth, MONTHS_AHEAD + 1)}::date
-      and not exists (select from strike x where x.fact_id = m.id)
-      and not exists (select from movement later where later.watch_id = m.watch_id and (later.from_day, later.id) > (m.from_day, m.id)
-        and not exists (select from strike x where x.fact_id = later.id))
-    group by 1, 2, 3`
-
-  const used = await db.$queryRaw<{ itemId: string; ago: number; pieces: number }[]>`
-    select e.wanted_id as "itemId",
-      ((extract(year from ${today}::date) - extract(year from e.happened_on)) * 12 + extract(month from ${today}::date) - extract(month from e.happened_on))::int as ago,
-      sum(e.pieces)::int as pieces
-    from stock_entry e
-    where e.wanted_id = any(${ids}::uuid[]) and e.kind in ('fitted', 'sold-loose')
-      and e.happened_on >= ${addMonths(firstMonth, -36)}::date and e.happened_on < ${firstMonth}::date
-      and (e.stood is null or e.stood not in ('coming-up', 'due', 'overdue', 'asked-enough'))
-    group by 1, 2`
-  const since = await db.$queryRaw<{ itemId: string; months: number }[]>`
-    select item_id as "itemId",
-      ((extract(year from ${today}::date) - extract(year from min(received_on))) * 12 + extract(month from ${today}::date) - extract(month from min(received_on))
-        - case when extract(day from min(received_on)) > 1 then 1 else 0 end)::int as months
-    from stock_lot where item_id = any(${ids}::uuid[]) group by 1`
-
-  const cycles = await measuredCycles(db, needed)
+  const entering = await cellsEntering(
+    db,
+    calibres.filter((calibre) => asked.has(calibre.itemId)),
+    today,
+  )
+  const used = await walkInsByMonth(db, ids, today)
+  const kept = await monthsKept(db, ids, today)
+  const cycles = await measuredCycles(db, calibres)
   const everything = sumCycles([...cycles.values()])
   const house = {
     comingUp: rules.comesComingUpPercent,
@@ -109,19 +156,21 @@ export async function forecastDemand(
   return ids.map((itemId): Forecast => {
     const own = cycles.get(itemId) ?? { began: 0, came: noneCame() }
     const { shares, from } = sharesFrom(own, everything, house, rules.fewestCycles)
-    const full = Math.max(0, Math.min(36, since.find((row) => row.itemId === itemId)?.months ?? 0))
-    const past = Array.from(
-      { length: full },
-      (_, i) => used.find((u) => u.itemId === itemId && u.ago === full - i)?.pieces ?? 0,
-    )
-    const mine = entering.filter((row) => row.itemId === itemId)
+    const full = Math.max(0, Math.min(36, kept.get(itemId) ?? 0))
+    const pieces = used.get(itemId)
+    const past = Array.from({ length: full }, (_, i) => pieces?.get(full - i) ?? 0)
+    const mine = entering.get(itemId)
+    const total = noneCame()
     const months = Array.from({ length: MONTHS_AHEAD + 1 }, (_, ahead) => {
       const cells: Partial<Record<Stage, number>> = {}
-      for (const row of mine) if (row.ahead === ahead) cells[row.stage] = row.cells
+      stages.forEach((stage, index) => {
+        const sum = mine?.get(ahead * stages.length + index) ?? 0
+        if (sum === 0) return
+        cells[stage] = sum
+        total[stage] += sum
+      })
       return monthDemand(walkInsOf(past, ahead), cells, shares)
     })
-    const total = noneCame()
-    for (const row of mine) total[row.stage] += row.cells
     return {
       itemId,
       reckonedOn: today,
@@ -140,21 +189,19 @@ export async function forecastDemand(
 }
 
 /** Letter cycles that began, and in which stage the watches stood whose cell we then fitted. */
-async function measuredCycles(db: Db, needed: readonly [string[], string[], number[]]): Promise<Map<string, Cycles>> {
+async function measuredCycles(db: Db, needed: Needed): Promise<Map<string, Cycles>> {
   const began = await db.$queryRaw<{ itemId: string; began: number }[]>`
-    with need as (select * from unnest(${needed[0]}::uuid[], ${needed[1]}::uuid[]) as n (calibre_id, item_id))
-    select need.item_id as "itemId", count(distinct (n.watch_id, n.cycle))::int as began
-    from notice_item n
-    join lateral (
-      select calibre_id from movement m where m.watch_id = n.watch_id and not exists (select from strike x where x.fact_id = m.id)
-      order by m.from_day desc, m.id desc limit 1) m on true
-    join need on need.calibre_id = m.calibre_id
-    where n.kind = 'cell-change' group by 1`
+    with need as (${needOf(needed)}), inside as (${inside})
+    select need.item_id as "itemId", count(*)::int as began
+    from (select distinct watch_id, cycle from notice_item where kind = 'cell-change') n
+    join inside on inside.watch_id = n.watch_id join need on need.calibre_id = inside.calibre_id group by 1`
   const came = await db.$queryRaw<{ itemId: string; stood: string; watches: number }[]>`
-    select e.wanted_id as "itemId", e.stood, count(distinct (e.watch_id, e.happened_on))::int as watches
-    from stock_entry e
-    where e.kind = 'fitted' and e.wanted_id is not null and e.stood in ('coming-up', 'due', 'overdue', 'asked-enough') and e.strikes is null
-      and not exists (select from stock_entry s where s.strikes = e.id)
+    select item_id as "itemId", stood, count(*)::int as watches
+    from (
+      select distinct e.wanted_id as item_id, e.stood, e.watch_id, e.happened_on
+      from stock_entry e
+      where e.kind = 'fitted' and e.wanted_id is not null and e.stood in ('coming-up', 'due', 'overdue', 'asked-enough') and e.strikes is null
+        and not exists (select from stock_entry s where s.strikes = e.id)) fitted
     group by 1, 2`
   const cycles = new Map<string, { began: number; came: Record<Stage, number> }>()
   const of = (itemId: string) => {
