@@ -3,7 +3,7 @@
  * reach. Common practice, no source; the shares where too little was measured are house rules.
  */
 import { addMonths, civilOf, type Day, daysInMonth, numberOf, numberOfDay } from '../day.ts'
-import { type Fraction, fraction, gcd, over, plus, times, zero } from './fraction.ts'
+import { commonDenominator, type Fraction, fraction, over, plus, sumOf, times, zero } from './fraction.ts'
 
 /** The stages of an obligation, each entered on the day of the reckoning's edge of that name. */
 export const stages = ['comingUp', 'due', 'overdue', 'askedEnough'] as const
@@ -95,7 +95,7 @@ export const evenDemand = (from: Day, perMonth: Fraction, atOnce = 0): Demand =>
 export function meanOfMonthsAhead(demand: Demand): Fraction {
   const ahead = demand.months.slice(1, MONTHS_AHEAD + 1)
   if (ahead.length === 0) return demand.months[0] ?? zero
-  return over(ahead.reduce(plus, zero), fraction(ahead.length))
+  return over(sumOf(ahead), fraction(ahead.length))
 }
 
 /** The months' lengths 28, 29, 30 and 31 all divide it. */
@@ -110,7 +110,7 @@ export function demandThrough(demand: Demand): (dayNumber: number) => number {
   const start = numberOfDay(demand.from)
   const { year, month } = civilOf(start)
   const tail = meanOfMonthsAhead(demand)
-  const denominator = [...demand.months, tail].reduce((d, f) => (d / gcd(d, f.d)) * f.d, 1n) * DAYS_OF_ALL_MONTHS
+  const denominator = commonDenominator([...demand.months, tail]) * DAYS_OF_ALL_MONTHS
   const monthAt = (index: number) => {
     const asked = index <= MONTHS_AHEAD && index < demand.months.length ? demand.months[index]! : tail
     const total = month - 1 + index
@@ -153,7 +153,7 @@ export function demandThrough(demand: Demand): (dayNumber: number) => number {
 /** Mean demand of a month over the coming `months` full months: what a buyer calls "so many a month". */
 export function monthlyMean(demand: Demand, months = 12): Fraction {
   const ahead = demand.months.slice(1, months + 1)
-  return ahead.length === 0 ? zero : over(ahead.reduce(plus, zero), fraction(ahead.length))
+  return ahead.length === 0 ? zero : over(sumOf(ahead), fraction(ahead.length))
 }
 
 /** The first day of the n-th month after the month of a day. */

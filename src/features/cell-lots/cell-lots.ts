@@ -32,6 +32,9 @@ export type NewCellLot = {
   pack: 'sealed' | 'opened'
 }
 
+/** Beyond it a best-before is a slip of the pen. */
+const LONGEST_LIFE_MONTHS = 360
+
 type GoodThrough = { day: Day; from: 'day' | 'month' | 'manufacture'; madeMonth: string | null }
 
 /**
@@ -70,6 +73,8 @@ async function goodThroughOf(db: Db, input: NewCellLot, shelfMonths: number, rec
     const day = dayOfNumber(spanOf(input.bestBefore).last)
     if (day <= receivedOn) throw faulty(['/bestBefore', `must lie after the receipt, ${receivedOn}`])
     if (madeFirst !== null && day <= madeFirst) throw faulty(['/bestBefore', 'lies before the manufacture'])
+    if (day > addMonths(receivedOn, LONGEST_LIFE_MONTHS))
+      throw faulty(['/bestBefore', 'lies more than thirty years ahead; no cell keeps so long: check the year'])
     return { day, from: input.bestBefore.length === 10 ? 'day' : 'month', madeMonth }
   }
   if (madeFirst === null) {

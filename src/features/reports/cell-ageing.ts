@@ -3,14 +3,14 @@ import type { Database } from '../../db/open.ts'
 import { type Day, numberOfDay } from '../../domain/day.ts'
 import { type Bucket, bestBeforeThresholds, buckets, isUsable } from '../../domain/stock/buckets.ts'
 import { demandThrough } from '../../domain/stock/demand.ts'
-import { lastDayNumberWithin, monthsForFullLife } from '../../domain/stock/life.ts'
+import { type LifeRules, lastDayNumberWithin, monthsForFullLife } from '../../domain/stock/life.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, idOut, line } from '../../http/shapes.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { ageingChart } from './cell-ageing-chart.ts'
-import { demandFrom, demandOf, promisedOf } from './demand.ts'
+import { demandFrom, forecastDemand, promisedOf, storedForecasts } from './demand.ts'
 import { formatOf, sendCsv, sendSvg } from './formats.ts'
 
 export type BucketSum = { pieces: number; money: number; unreached: number; unreachedMoney: number }
@@ -35,50 +35,105 @@ export type Ageing = {
   total: Omit<AgeingRow, 'designationId' | 'designation' | 'intervalMonths' | 'demandReckonedOn'>
 }
 
-type Cut = { bucket: Bucket; from: number }
-
 const none = (): BucketSum => ({ pieces: 0, money: 0, unreached: 0, unreachedMoney: 0 })
 const noBuckets = () => Object.fromEntries(buckets.map((bucket) => [bucket, none()])) as Record<Bucket, BucketSum>
 
-type Packed = {
-  id: string
-  name: string
-  ageing_months: number | null
-  waste_fee: number | null
-  ends: Buffer
-  pieces: Buffer
-  costs: Buffer
-}
+type Packed = { id: string; name: string; ageing_months: number | null; waste_fee: number | null; lots: Buffer }
 
-/** The wire form of a one-dimensional array: a head of 20 bytes, then each element behind its length of 4. */
+/** The wire form of a one-dimensional array of eight-byte numbers: a head of 20 bytes, then each behind its length of 4. */
 const HEAD = 20
-const wholeAt = (array: Buffer, index: number) => array.readInt32BE(HEAD + index * 8 + 4)
-const doubleAt = (array: Buffer, index: number) => array.readDoubleBE(HEAD + index * 12 + 4)
-const lengthOf = (array: Buffer) => array.readInt32BE(12)
+const EACH = 12
+
+/** Days from yesterday on, some ninety years, in which a best-before is told exactly; all earlier ones are expired alike. */
+const DAYS_BACK = 1
+const DAYS_SPAN = 32_768
 
 /**
- * Every lot on the shelf, packed as arrays in the order of issue, pieces of a blocked lot below zero: a hundred thousand
- * lots come in three columns of bytes a designation, where as many rows would cost more to read than to reckon.
+ * Every lot on the shelf, in the order of issue, each packed into one whole number: 15 bits for the best-before as days
+ * from `today`, 1 for blocked, 20 for the pieces, 27 for the unit cost (what can be received or counted fits). A hundred
+ * thousand lots come as one column of bytes a designation, from the index alone; as many rows, or a column for each
+ * figure, cost more to send than to reckon.
  */
-async function lotsOnShelf(database: Database, name: string | null): Promise<Packed[]> {
+async function lotsOnShelf(database: Database, name: string | null, today: Day): Promise<Packed[]> {
   const { rows } = await database.pool.query<Packed>({
-    name: 'cell-ageing',
+    name: name === null ? 'cell-ageing' : 'cell-ageing-of-one',
     text: `
-      select i.id, i.name, i.ageing_months, i.waste_fee, l.ends, l.pieces, l.costs
+      select i.id, i.name, i.ageing_months, i.waste_fee, l.lots
       from (
-        select item_id, array_send(array_agg(good_through - date '1970-01-01')) as ends,
-          array_send(array_agg(case when blocked is null then shelf else -shelf end)) as pieces,
-          array_send(array_agg(unit_cost::float8)) as costs
+        select item_id, array_send(array_agg(
+          (least(greatest(good_through - $1::date + ${DAYS_BACK}, 0), ${DAYS_SPAN - 1})::bigint << 48)
+          | (case when blocked is null then 0 else ${2 ** 47} end) | (shelf::bigint << 27) | unit_cost)) as lots
         from (
           select item_id, good_through, shelf, unit_cost, blocked from stock_lot
           where shelf > 0 and good_through is not null
+            ${name === null ? '' : `and item_id = (select id from stock_item where what = 'cell' and name = $2)`}
           order by item_id, good_through, received_on, id) on_shelf
         group by item_id) l
-      join stock_item i on i.id = l.item_id and i.what = 'cell' and ($1::text is null or i.name = $1)
+      join stock_item i on i.id = l.item_id and i.what = 'cell'
       order by i.name`,
-    values: [name],
+    values: name === null ? [today] : [today, name],
   })
   return rows
+}
+
+/** What an interval makes of a best-before: where each bucket begins, and the last full-life day, searched once a day. */
+type Calendar = { start: number; months: number; from: number[]; lastDays: Map<number, number> }
+const calendarOf = (today: Day, intervalMonths: number, life: LifeRules): Calendar => {
+  const thresholds = bestBeforeThresholds(today, intervalMonths, life)
+  return {
+    start: numberOfDay(today),
+    months: monthsForFullLife(intervalMonths, life),
+    from: aged.slice(1).map((bucket) => numberOfDay(thresholds[bucket] as Day)),
+    lastDays: new Map(),
+  }
+}
+
+/** Buckets by age alone, the oldest first. */
+const aged = buckets.slice(1)
+const firstUsable = aged.findIndex(isUsable)
+
+/**
+ * Sums of one designation by bucket, and the walk of its usable lots against demand. Best-before only rises along the
+ * lots, so the bucket, the last day and the demand of the lot before are at hand.
+ */
+function walkPacked(lots: Buffer, calendar: Calendar, through: (day: number) => number): Record<Bucket, BucketSum> {
+  const { start, months, from, lastDays } = calendar
+  const sums = noBuckets()
+  let used = 0
+  let asked = 0
+  let age = 0
+  let sum = sums[aged[0] as Bucket]
+  let end = Number.NEGATIVE_INFINITY
+  for (let at = HEAD + 4; at < lots.length; at += EACH) {
+    const high = lots.readUInt32BE(at)
+    const low = lots.readUInt32BE(at + 4)
+    const pieces = ((high & 0x7fff) << 5) | (low >>> 27)
+    const cost = low & 0x7ffffff
+    const until = start + (high >>> 16) - DAYS_BACK
+    if (until !== end) {
+      end = until
+      while (age < from.length && end >= (from[age] as number)) age++
+      sum = sums[aged[age] as Bucket]
+      if (age >= firstUsable) {
+        const last = lastDays.get(end) ?? lastDayNumberWithin(end, months)
+        lastDays.set(end, last)
+        asked = through(last)
+      }
+    }
+    const blocked = (high & 0x8000) !== 0
+    let unreached = pieces
+    if (!blocked && age >= firstUsable) {
+      const taken = Math.max(0, Math.min(pieces, asked - used))
+      used += taken
+      unreached = pieces - taken
+    }
+    const into = blocked ? sums.blocked : sum
+    into.pieces += pieces
+    into.money += pieces * cost
+    into.unreached += unreached
+    into.unreachedMoney += cost * unreached
+  }
+  return sums
 }
 
 /** By designation and bucket of days to the last full-life day: pieces, money, and what demand will not reach. */
@@ -89,62 +144,23 @@ export async function cellAgeing(
   designation: string | null,
 ): Promise<Ageing> {
   const { prisma } = database
-  const [rules, packed, promised] = await Promise.all([
+  const [rules, packed, promised, stored] = await Promise.all([
     stockRulesOn(prisma, today),
-    lotsOnShelf(database, designation === null ? null : canonicalDesignation(designation)),
+    lotsOnShelf(database, designation === null ? null : canonicalDesignation(designation), today),
     promisedOf(prisma),
+    storedForecasts(prisma, null, today),
   ])
-  const forecasts = await demandOf(
-    prisma,
-    packed.map((row) => row.id),
-    today,
-    rules,
-  )
+  const missing = packed.map((row) => row.id).filter((id) => !stored.has(id))
+  const made = missing.length === 0 ? [] : await forecastDemand(prisma, missing, today, rules)
+  const forecasts = new Map([...stored, ...made.map((forecast) => [forecast.itemId, forecast] as const)])
   const life = lifeRulesOf(rules)
-  const lastDays = new Map<number, Map<number, number>>()
+  const calendars = new Map<number, Calendar>()
   const rows = packed.map((row): AgeingRow => {
     const intervalMonths = row.ageing_months ?? rules.ageingMonths
-    const months = monthsForFullLife(intervalMonths, life)
-    const known = lastDays.get(months) ?? new Map<number, number>()
-    lastDays.set(months, known)
-    const thresholds = bestBeforeThresholds(today, intervalMonths, life)
-    const cuts: Cut[] = buckets.slice(2).map((bucket) => ({ bucket, from: numberOfDay(thresholds[bucket] as Day) }))
-    const bucketAt = (reached: number): Bucket => (reached === 0 ? 'expired' : (cuts[reached - 1] as Cut).bucket)
+    const calendar = calendars.get(intervalMonths) ?? calendarOf(today, intervalMonths, life)
+    calendars.set(intervalMonths, calendar)
     const forecast = forecasts.get(row.id)
-    const through = demandThrough(demandFrom(forecast, today, promised.get(row.id) ?? 0))
-    const sums = noBuckets()
-    let used = 0
-    // best-before only rises along the row, so the bucket, the last day and the demand of the lot before are at hand
-    let reachedCut = 0
-    let end = Number.NEGATIVE_INFINITY
-    let asked = 0
-    for (let i = 0; i < lengthOf(row.ends); i++) {
-      const signed = wholeAt(row.pieces, i)
-      const pieces = Math.abs(signed)
-      const cost = doubleAt(row.costs, i)
-      const until = wholeAt(row.ends, i)
-      if (until !== end) {
-        end = until
-        while (reachedCut < cuts.length && end >= (cuts[reachedCut] as Cut).from) reachedCut++
-        if (isUsable(bucketAt(reachedCut))) {
-          const last = known.get(end) ?? lastDayNumberWithin(end, months)
-          known.set(end, last)
-          asked = through(last)
-        }
-      }
-      const bucket = signed < 0 ? 'blocked' : bucketAt(reachedCut)
-      const sum = sums[bucket]
-      sum.pieces += pieces
-      sum.money += pieces * cost
-      let unreached = pieces
-      if (isUsable(bucket)) {
-        const taken = Math.max(0, Math.min(pieces, asked - used))
-        used += taken
-        unreached = pieces - taken
-      }
-      sum.unreached += unreached
-      sum.unreachedMoney += cost * unreached
-    }
+    const sums = walkPacked(row.lots, calendar, demandThrough(demandFrom(forecast, today, promised.get(row.id) ?? 0)))
     const total = totalOf(sums)
     return {
       designationId: row.id,
@@ -213,6 +229,8 @@ export function cellAgeingRoutes(app: Routes, service: Service): void {
     '/v1/reports/cell-ageing',
     {
       config: { roles: ['stock', 'manager'] },
+      // hundreds of rows of the shape below, made above: to walk them once more against the schema cost as much as the sums
+      serializerCompiler: () => JSON.stringify,
       schema: {
         tags: ['reports'],
         summary:

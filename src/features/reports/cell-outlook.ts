@@ -31,7 +31,7 @@ import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import { shortAt, type WalkedLot, walkShelf } from '../../domain/stock/walk.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { listOrders } from '../stock-orders/stock-orders.ts'
-import { demandFrom, demandOf, type Forecast, promisedOf } from './demand.ts'
+import { demandFrom, demandOf, promisedOf, type StoredForecast } from './demand.ts'
 
 type ShelfLot = { id: string; bestBefore: Day; pieces: number; unitCost: number; last: number }
 
@@ -43,7 +43,7 @@ export type Outlook = {
   intervalMonths: number
   months: number
   fee: number
-  forecast: Forecast | undefined
+  forecast: StoredForecast | undefined
   promised: number
   lots: ShelfLot[]
   arriving: (WalkedLot & { fullLife: boolean })[]

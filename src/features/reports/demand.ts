@@ -220,7 +220,8 @@ function sumCycles(all: readonly Cycles[]): Cycles {
   return { began: all.reduce((sum, one) => sum + one.began, 0), came }
 }
 
-type StoredRow = { item_id: string; reckoned_on: Day; first_month: Day; months: [string, string][]; basis: Basis }
+/** `months` and `basis` as JSON text: hundreds of them are taken apart faster here than on the way. */
+type StoredRow = { item_id: string; reckoned_on: Day; first_month: Day; months: string; basis: string | null }
 
 /** Days after which a stored forecast is made anew. */
 export const FORECAST_KEEPS_DAYS = 7
@@ -244,28 +245,49 @@ export async function keepForecasts(db: Db, forecasts: readonly Forecast[]): Pro
 export const isFresh = (reckonedOn: Day, firstMonth: Day, today: Day): boolean =>
   firstMonth === monthStart(today, 0) && reckonedOn <= today && daysBetween(reckonedOn, today) < FORECAST_KEEPS_DAYS
 
+const pairs = (text: string): Fraction[] => {
+  const numbers = text.match(/-?\d+/g) ?? []
+  // kept in lowest terms
+  return Array.from({ length: numbers.length / 2 }, (_, i) => ({
+    n: BigInt(numbers[2 * i] as string),
+    d: BigInt(numbers[2 * i + 1] as string),
+  }))
+}
+
+export type StoredForecast = Omit<Forecast, 'basis'> & { basis: Basis | null }
+
+/** Stored forecasts of these days, by item; `itemIds` null: of all, and without what they were made from. */
+export async function storedForecasts(
+  db: Db,
+  itemIds: readonly string[] | null,
+  today: Day,
+): Promise<Map<string, StoredForecast>> {
+  const stored = await db.$queryRaw<StoredRow[]>`
+    select item_id, reckoned_on::text as reckoned_on, first_month::text as first_month, months::text as months,
+      case when ${itemIds}::uuid[] is not null then basis::text end as basis
+    from demand_forecast where ${itemIds}::uuid[] is null or item_id = any(${itemIds}::uuid[])`
+  const found = new Map<string, StoredForecast>()
+  for (const row of stored) {
+    if (!isFresh(row.reckoned_on, row.first_month, today)) continue
+    found.set(row.item_id, {
+      itemId: row.item_id,
+      reckonedOn: row.reckoned_on,
+      firstMonth: row.first_month,
+      months: pairs(row.months),
+      basis: row.basis === null ? null : (JSON.parse(row.basis) as Basis),
+    })
+  }
+  return found
+}
+
 /** Forecasts by item: the stored one of these days where there is one, else made now. */
 export async function demandOf(
   db: Db,
   itemIds: readonly string[],
   today: Day,
   rules: StockRules,
-): Promise<Map<string, Forecast>> {
-  const stored = await db.$queryRaw<StoredRow[]>`
-    select item_id, reckoned_on::text as reckoned_on, first_month::text as first_month, months, basis
-    from demand_forecast where item_id = any(${[...itemIds]}::uuid[])`
-  const found = new Map<string, Forecast>()
-  for (const row of stored) {
-    if (!isFresh(row.reckoned_on, row.first_month, today)) continue
-    const months = row.months.map(([n, d]) => fraction(BigInt(n), BigInt(d)))
-    found.set(row.item_id, {
-      itemId: row.item_id,
-      reckonedOn: row.reckoned_on,
-      firstMonth: row.first_month,
-      months,
-      basis: row.basis,
-    })
-  }
+): Promise<Map<string, StoredForecast>> {
+  const found = await storedForecasts(db, itemIds, today)
   const missing = itemIds.filter((id) => !found.has(id))
   for (const forecast of await forecastDemand(db, missing, today, rules)) found.set(forecast.itemId, forecast)
   return found
@@ -278,7 +300,7 @@ export async function promisedOf(db: Db): Promise<Map<string, number>> {
   return new Map(rows.map((row) => [row.itemId, row.pieces]))
 }
 
-export const demandFrom = (forecast: Forecast | undefined, today: Day, atOnce: number): Demand => ({
+export const demandFrom = (forecast: Pick<Forecast, 'months'> | undefined, today: Day, atOnce: number): Demand => ({
   from: today,
   atOnce,
   months: forecast?.months ?? Array.from({ length: MONTHS_AHEAD + 1 }, () => fraction(0)),

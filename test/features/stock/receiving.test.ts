@@ -147,6 +147,7 @@ describe('a lot of cells', () => {
   test.each([
     ['a best-before on the day of receipt', { bestBefore: '2026-12-01' }, '#/bestBefore'],
     ['a best-before year', { bestBefore: '2029' }, '#/bestBefore'],
+    ['a best-before of the next century', { bestBefore: '2129-06' }, '#/bestBefore'],
     ['no date at all', { bestBefore: undefined }, '#/bestBefore'],
     ['a day that does not exist', { bestBefore: '2029-02-30' }, '#/bestBefore'],
     ['a manufacture after the receipt', { bestBefore: undefined, manufactured: '2027-01' }, '#/manufactured'],
