@@ -44,3 +44,25 @@ test('the night writes one letter to each owner who is due', async () => {
   expect(counts).toMatchObject({ letters: 60, withheld: 0, looked: 60 })
   expect(counts?.items).toBeGreaterThanOrEqual(60)
 })
+
+test('the stock put on file in SQL adds up: what is on the shelf and at the bench is the sum of its entries', async () => {
+  const [sums] = await rows(
+    house,
+    `select count(*)::int as lots, count(*) filter (where l.shelf = entered.shelf and l.bench = entered.bench)::int as "addUp", min(entered.n)::int as entries
+     from stock_lot l join (select lot_id, sum(shelf_change) as shelf, sum(bench_change) as bench, count(*) as n from stock_entry group by lot_id) entered on entered.lot_id = l.id`,
+  )
+  expect(sums).toEqual({ lots: 60, addUp: 60, entries: 50 })
+})
+
+test('the visits put on file in SQL can be read as tickets, and those in the house have a next actor', async () => {
+  const list = await house.as('counter').get('/v1/tickets').expect(200)
+  expect(list.body.items.length).toBeGreaterThan(0)
+  const [counts] = await rows(
+    house,
+    `select count(*)::int as all, count(*) filter (where ended is null)::int as inside, (select count(*) from watch where in_house)::int as watches from ticket`,
+  )
+  expect(counts.all).toBe(120)
+  expect(counts.inside).toBe(counts.watches)
+  expect(counts.inside).toBeGreaterThan(0)
+  await house.as('bench').get(`/v1/tickets/${list.body.items[0].id}/gates`).expect(200)
+})

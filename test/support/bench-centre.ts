@@ -24,7 +24,8 @@ const here = import.meta.dirname
 async function templateName(watches: number): Promise<string> {
   const files = (await readdir(migrationsFolder)).sort().map((file) => path.join(migrationsFolder, file))
   const hash = createHash('sha256')
-  for (const file of [...files, path.join(here, 'generate-centre.ts')]) hash.update(await readFile(file))
+  for (const file of [...files, path.join(here, 'generate-centre.ts'), path.join(here, 'generate-house.ts')])
+    hash.update(await readFile(file))
   return `centre_${watches}_${hash.digest('hex').slice(0, 12)}`
 }
 

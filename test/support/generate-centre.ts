@@ -1,9 +1,10 @@
 import type pg from 'pg'
 import type { Day } from '../../src/domain/day.ts'
+import { generateHouse } from './generate-house.ts'
 
 /**
- * A centre of any size straight into PostgreSQL, the same for the same numbers: owners, watches, their facts, and the
- * obligations exactly as the reckoning makes them of those facts (a test reckons a sample of them again). Three kinds of
+ * A centre of any size straight into PostgreSQL, the same for the same numbers: owners, watches, their facts, past visits,
+ * cell lots with their entries, and the obligations exactly as the reckoning makes them of those facts (a test reckons a sample of them again). Three kinds of
  * watch in equal parts: hand-wound without a water claim, quartz without, and a diver's used in water often.
  *
  * Nothing is due before `today`. The first `due` watches have their first letter day on `today`, each of another owner;
@@ -57,6 +58,7 @@ export async function generateCentre(client: pg.Client | pg.PoolClient, size: Ce
     union all select gen_random_uuid(), watch_id, 'cell-fitted', main::text, 'own-record', main, null, 'generator' from fact where sort = 1
     union all select gen_random_uuid(), watch_id, 'water-test', main::text, 'own-record', main, true, 'generator' from fact where sort = 2`)
   await client.query(obligations(today))
+  await generateHouse(client, watches, today)
   await client.query('commit')
   await client.query('analyze')
 }
