@@ -1,14 +1,16 @@
+import { randomUUID } from 'node:crypto'
 import { pathToFileURL } from 'node:url'
-import { searchOwners } from '../../src/features/owners/search.ts'
-import { searchWatches } from '../../src/features/watches/watches.ts'
-import type { Service } from '../../src/http/service.ts'
+import { buildApp } from '../../src/app.ts'
+import { addStaffKey } from '../../src/features/staff-keys/staff-keys.ts'
+import { act, type Service } from '../../src/http/service.ts'
 import { benchCentre, median, round, sizesToMeasure } from '../support/bench-centre.ts'
 
 /**
- * Searches and lists as the counter makes them, and what a watch takes on disk, by the size of the centre. The reach is
- * 20 ms at a million watches; the baseline of each is an empty `select 1` over the same connections.
+ * Searches, booking-in and every list of the API over HTTP, and what a watch takes on disk, by the size of the centre. The
+ * reach of lists and searches is 20 ms at a million watches; the baseline of each is an answer that asks the database nothing.
  */
 export const name = 'search'
+const REACH = 20
 
 async function millis(work: () => Promise<unknown>, times = 40): Promise<{ median: number; worst: number }> {
   const taken: number[] = []
@@ -20,20 +22,95 @@ async function millis(work: () => Promise<unknown>, times = 40): Promise<{ media
   return { median: round(median(taken)), worst: round(Math.max(...taken)) }
 }
 
-async function measure({ database: { prisma, pool } }: Service) {
-  const { rows } = await pool.query<{ id: string; part: string; owner: string; mail: string }>(
-    `select w.id, right(o.search_name, 9) as part, o.id as owner, c.value as mail
-     from watch w join owner o on o.id = w.owner_id join contact c on c.owner_id = o.id order by w.id limit 200`,
+/** The service as it listens, asked by a manager's and a counter's key. */
+async function listening(service: Service) {
+  const app = await buildApp(service)
+  const address = await app.listen({ host: '127.0.0.1', port: 0 })
+  const keyOf = async (role: 'manager' | 'counter') => {
+    const made = await act(service, { keyId: null, name: 'bench', role: 'service' }, (doing) =>
+      addStaffKey(doing, { name: `bench ${role} ${randomUUID()}`, role }),
+    )
+    return `Bearer ${(made.body as { key: string }).key}`
+  }
+  const [manager, counter] = [await keyOf('manager'), await keyOf('counter')]
+  let asked = 0
+  // the limits of requests count by address; a house has many counters
+  const from = () => `10.9.${Math.floor(asked / 200) % 200}.${asked++ % 200}`
+  const get = async (path: string) => {
+    const response = await fetch(`${address}${path}`, {
+      headers: { authorization: manager, 'x-forwarded-for': from() },
+    })
+    if (!response.ok) throw new Error(`${path}: ${response.status} ${await response.text()}`)
+    return response.text()
+  }
+  const post = async (path: string, body: unknown) => {
+    const response = await fetch(`${address}${path}`, {
+      method: 'POST',
+      headers: {
+        authorization: counter,
+        'content-type': 'application/json',
+        'idempotency-key': `"${randomUUID()}"`,
+        'x-forwarded-for': from(),
+      },
+      body: JSON.stringify(body),
+    })
+    if (!response.ok) throw new Error(`${path}: ${response.status} ${await response.text()}`)
+    return response.text()
+  }
+  return { get, post, app }
+}
+
+/** Every list of the API as its own description tells it, with nothing asked but the first page. */
+function listsOf(app: Awaited<ReturnType<typeof buildApp>>): string[] {
+  const paths = app.swagger().paths ?? {}
+  return Object.entries(paths)
+    .filter(([path, item]) => path.startsWith('/v1/') && !path.includes('{') && item && 'get' in item)
+    .filter(([, item]) => {
+      const parameters = (item as { get: { parameters?: { required?: boolean }[] } }).get.parameters ?? []
+      return parameters.every((parameter) => !parameter.required)
+    })
+    .map(([path]) => path)
+}
+
+async function measure(service: Service) {
+  const { pool } = service.database
+  const { get, post, app } = await listening(service)
+  const { rows } = await pool.query<{ id: string; part: string; owner: string; mail: string; ticket: string | null }>(
+    `select w.id, right(o.search_name, 9) as part, o.id as owner, c.value as mail, (select id from ticket t where t.watch_id = w.id limit 1) as ticket
+     from watch w join owner o on o.id = w.owner_id join contact c on c.owner_id = o.id where not w.in_house order by w.id limit 400`,
   )
   let n = 0
   const next = () => rows[n++ % rows.length] as (typeof rows)[number]
+  const asked: Record<string, { median: number; worst: number }> = {
+    nothing: await millis(() => get('/livez')),
+    'owners by part of a name': await millis(() => get(`/v1/owners?search=${encodeURIComponent(next().part)}`)),
+    'owners by mail address': await millis(() => get(`/v1/owners?search=${encodeURIComponent(next().mail)}`)),
+    'watches of an owner': await millis(() => get(`/v1/watches?ownerId=${next().owner}`)),
+    'watches of a maker': await millis(() => get('/v1/watches?maker=Halden')),
+    'one watch with what is due': await millis(() => get(`/v1/watches/${next().id}/obligations`)),
+    'gates of a ticket': await millis(() =>
+      get(`/v1/tickets/${rows.filter((row) => row.ticket)[n++ % 80]?.ticket}/gates`),
+    ),
+    'booking in': await millis(() => {
+      const { id, owner } = next()
+      return post('/v1/tickets', { owner: { id: owner }, watch: { id }, complaint: 'it stopped last week' })
+    }, 100),
+  }
+  const lists: typeof asked = {}
+  for (const path of listsOf(app)) lists[path] = await millis(() => get(path), 8)
+  await app.close()
+  const isReport = (path: string) => path.startsWith('/v1/reports/') || path === '/v1/rehearsals'
+  const reports = Object.fromEntries(Object.entries(lists).filter(([path]) => isReport(path)))
+  for (const path of Object.keys(reports)) delete lists[path]
+  const slow = Object.fromEntries(Object.entries(lists).filter(([, took]) => took.median > REACH))
   return {
-    nothing: await millis(() => prisma.$queryRaw`select 1`),
-    ownersByName: await millis(() => searchOwners(prisma, next().part, null, 50, 'CH')),
-    ownersByMail: await millis(() => searchOwners(prisma, next().mail, null, 50, 'CH')),
-    ownersPage: await millis(() => searchOwners(prisma, undefined, [next().owner], 50, 'CH')),
-    watchesOfOwner: await millis(() => searchWatches(prisma, { ownerId: next().owner }, null, 50)),
-    watchesOfMaker: await millis(() => searchWatches(prisma, { maker: 'Halden' }, [next().id], 50)),
+    asked,
+    reports,
+    lists: {
+      number: Object.keys(lists).length,
+      median: round(median(Object.values(lists).map((took) => took.median))),
+      slow,
+    },
   }
 }
 
@@ -60,7 +137,7 @@ export async function run() {
           name,
           watches,
           milliseconds: await measure(centre.service),
-          reach: 20,
+          reach: REACH,
           bytesAWatch: await sizes(centre.service, watches),
         }),
       )

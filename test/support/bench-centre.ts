@@ -70,7 +70,12 @@ export async function benchCentre(
   await admin.query(`create database measured template ${template} strategy file_copy`)
   await admin.query('checkpoint')
   const database = await openDatabase(at('measured'), { poolSize: 6 })
-  const reading = readConfig({ LOG_LEVEL: 'silent', JOBS: 'off', CENTRE_TIME_ZONE: 'UTC' })
+  const reading = readConfig({
+    LOG_LEVEL: 'silent',
+    JOBS: 'off',
+    CENTRE_TIME_ZONE: 'UTC',
+    TRUSTED_PROXIES: '127.0.0.1',
+  })
   if (!reading.ok) throw new Error(reading.faults.join('\n'))
   return {
     service: {
