@@ -1,6 +1,6 @@
 import type { ChildProcess } from 'node:child_process'
 import pg from 'pg'
-import { KEY_HEADER, queueNotices, states } from './queue.ts'
+import { emptyQueue, KEY_HEADER, queueNotices, states } from './queue.ts'
 import { startRelay } from './relay.ts'
 import { ended, startReplica } from './replicas.ts'
 
@@ -49,9 +49,7 @@ export async function killRun(run: KillRun): Promise<KillResult> {
   const random = randomFrom(run.seed)
   const pool = new pg.Pool({ connectionString: run.databaseUrl, max: 3 })
   pool.on('error', () => {})
-  await pool.query(
-    'truncate notice, notice_item, letter, delivery_attempt, task, owner_link, owner_answer, delivery_report cascade',
-  )
+  await emptyQueue(pool)
   await queueNotices(pool, run.notices)
   const relay = await startRelay({ keyHeader: KEY_HEADER })
   relay.replyAfter = () => random() * run.replyMs

@@ -4,7 +4,7 @@ import { deliverDue } from '../../../src/letters/delivery.ts'
 import { smtpTransport } from '../../../src/letters/smtp.ts'
 import { freshDatabase } from '../../support/database.ts'
 import { killRun } from './kill-run.ts'
-import { NO_WAITS, nothingWithheld, plainLetters, queueNotices, rowOf, states } from './queue.ts'
+import { emptyQueue, NO_WAITS, nothingWithheld, plainLetters, queueNotices, rowOf, states } from './queue.ts'
 import { startRelay } from './relay.ts'
 import { ended, startReplica } from './replicas.ts'
 
@@ -67,9 +67,7 @@ async function replicaHere(relayUrl: string, policy: 'hold' | 'resend'): Promise
 describe.each([1, 3])('%i replicas', (replicas) => {
   describe.each(['hold', 'resend'] as const)('policy %s', (policy) => {
     test.each(points)('killed %s', async (point) => {
-      await database.pool.query(
-        'truncate notice, notice_item, letter, delivery_attempt, task, owner_link, owner_answer, delivery_report cascade',
-      )
+      await emptyQueue(database.pool)
       const ids = await queueNotices(database.pool, 6)
       const relay = await startRelay()
       const victim = startReplica({

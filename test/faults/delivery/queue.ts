@@ -13,6 +13,11 @@ export async function queueNotices(pool: pg.Pool, count: number): Promise<string
   return rows.map((row) => row.id)
 }
 
+/** Takes every letter away, which only a superuser may who sets the triggers aside: a test begins with an empty queue. */
+export const emptyQueue = (pool: pg.Pool) =>
+  pool.query(`begin; set local session_replication_role = replica;
+    truncate notice, notice_item, letter, delivery_attempt, task, owner_link, owner_answer, delivery_report cascade; commit`)
+
 /** A queued notice with one item and its key taken. */
 export async function queueWithItem(pool: pg.Pool): Promise<string> {
   const [id] = await queueNotices(pool, 1)
