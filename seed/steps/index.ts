@@ -9,6 +9,7 @@ import { rules } from './rules.ts'
 import { centreSettings } from './settings.ts'
 import type { Step } from './step.ts'
 import { stock } from './stock.ts'
+import { tickets } from './tickets.ts'
 
 /** The demo's centre is built in this order; another step is one file and one line. */
 export const steps: readonly Step[] = [
@@ -21,5 +22,6 @@ export const steps: readonly Step[] = [
   counter,
   stock,
   nightly,
+  tickets,
   letters,
 ]

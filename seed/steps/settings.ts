@@ -1,5 +1,8 @@
+import type { Day } from '../../src/domain/day.ts'
 import { setLocalSetting } from '../../src/features/house-rules/change.ts'
 import { doing, type Step } from './step.ts'
+
+const opened = '2026-01-05' as Day
 
 /** What only a centre can say of itself; this one is invented, and so are the laws of its place. */
 const settings: Record<string, unknown> = {
@@ -18,10 +21,14 @@ const settings: Record<string, unknown> = {
 export const centreSettings: Step = {
   name: 'What only the centre can say',
   run: async (demo) => {
-    await doing(demo, async (act) => {
-      for (const [key, value] of Object.entries(settings))
-        await setLocalSetting(act, { key, value, fromDay: demo.today, reason: 'the centre opens' })
-    })
+    await doing(
+      demo,
+      async (act) => {
+        for (const [key, value] of Object.entries(settings))
+          await setLocalSetting(act, { key, value, fromDay: opened, reason: 'the centre opens' })
+      },
+      opened,
+    )
     return `${Object.keys(settings).length} settings; owners who were never asked are not written to`
   },
 }

@@ -6,6 +6,7 @@ import { asCurl, runSteps, tries } from '../../seed/account.ts'
 import { calibres } from '../../seed/invented/calibres.ts'
 import { bookOf, inventCentre } from '../../seed/invented/centre.ts'
 import { guidance } from '../../seed/invented/guidance.ts'
+import { type Until, visits } from '../../seed/invented/visits.ts'
 import { type Demo, idOf, newDemo } from '../../seed/steps/step.ts'
 import type { Day } from '../../src/domain/day.ts'
 import { defaultHouseRules } from '../../src/domain/house-rules.ts'
@@ -31,15 +32,15 @@ describe('the demo, built small', () => {
     const book = bookOf(demo.centre.groups)
     const { rows } = await house.database.pool.query(
       `select (select count(*) from owner) as owners, (select count(*) from watch) as watches, (select count(*) from calibre) as calibres,
-         (select count(*) from obligation where reckoned_on = $1) as obligations,
-         (select count(*) from watch_event) + (select count(*) from wear_statement) + (select count(*) from watchmaker_note) as facts,
+         (select count(*) from obligation where reckoned_on = $1 and watch_id not in (select watch_id from ticket)) as obligations,
+         (select count(*) from watch_event where ticket_id is null) + (select count(*) from wear_statement) + (select count(*) from watchmaker_note) as facts,
          (select count(*) from owner where merged_into is not null) as merged,
          (select count(*) from watch where owner_id is null) as unowned`,
       [today],
     )
     expect(rows[0]).toEqual({
-      owners: book.owners.length,
-      watches: book.watches.length,
+      owners: book.owners.length + visits.length,
+      watches: book.watches.length + visits.length,
       calibres: calibres.length,
       obligations: 4 * book.watches.length,
       facts: book.watches.reduce(
@@ -112,8 +113,7 @@ describe('the demo, built small', () => {
     const files = (await readdir(folder)).filter((file) => file.endsWith('.eml'))
     const { rows } = await house.database.pool.query(
       `select n.id, n.state, array_agg(distinct c.value) as addresses from notice n
-       join contact c on c.owner_id = n.owner_id and c.means = 'e-mail' where n.run_on = $1 group by n.id`,
-      [today],
+       join contact c on c.owner_id = n.owner_id and c.means = 'e-mail' group by n.id`,
     )
     expect(rows.length).toBeGreaterThan(10)
     expect(files.sort()).toEqual(rows.map((row) => `${row.id}.eml`).sort())
@@ -129,6 +129,47 @@ describe('the demo, built small', () => {
       ).toHaveLength(1)
       expect(serials.filter((serial) => mail.text?.includes(serial))).toEqual([])
     }
+  })
+
+  test('has a ticket in every state, each with its next actor, and a shut gate that says what opens it', async () => {
+    const { rows } = await house.database.pool.query<{ step: string; ended: string | null; watch: string }>(
+      `select t.step, t.ended, w.model as watch, t.next_actor from ticket t join watch w on w.id = t.watch_id order by t.created_at, t.id`,
+    )
+    const standing = Object.fromEntries(rows.map((row) => [row.watch, row.ended ?? row.step]))
+    const steps: Record<Until, string> = {
+      'booked in': 'booked-in',
+      priced: 'priced',
+      'waiting for the owner': 'awaiting-yes',
+      'at the bench': 'on-the-bench',
+      'opened again after its test': 'on-the-bench',
+      'under observation': 'under-observation',
+      ready: 'ready',
+      'handed over with its guarantee': 'handed-over',
+      'back again under guarantee': 'on-the-bench',
+      'not fetched': 'ready',
+    }
+    expect(rows).toHaveLength(visits.length + 1)
+    for (const visit of visits) expect(standing[visit.watch.model], visit.until).toBe(steps[visit.until])
+    const numberOf = async (until: Until) => {
+      const serial = visits.find((visit) => visit.until === until)?.watch.serial
+      const found = await house.database.pool.query<{ number: string }>(
+        'select t.number from ticket t join watch w on w.id = t.watch_id where w.serial = $1 order by t.id limit 1',
+        [serial],
+      )
+      return found.rows[0]?.number
+    }
+    const opened = await house.as('bench').get(`/v1/tickets/${await numberOf('opened again after its test')}/gates`)
+    expect(opened.body.gates).toContainEqual(
+      expect.objectContaining({
+        gate: 'G11',
+        state: 'shut',
+        opens: [expect.stringContaining('close the case and let it pass the test')],
+      }),
+    )
+    const first = await house.as('counter').get(`/v1/tickets/${await numberOf('back again under guarantee')}`)
+    expect(first.body.comebackCost).toEqual([{ amount: 1192, currency: 'EUR' }])
+    const unclaimed = await house.as('manager').get('/v1/reports/unclaimed-watches').expect(200)
+    expect(unclaimed.body.items).toMatchObject([{ stage: 'registered-due', days: 93 }])
   })
 
   test('prints requests to try that are answered, and answered the same when pasted twice', async () => {

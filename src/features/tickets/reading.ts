@@ -1,5 +1,6 @@
 import type pg from 'pg'
 import type { Db } from '../../db/open.ts'
+import { isDay } from '../../domain/day.ts'
 import type { GuaranteeKind } from '../../domain/tickets/guarantee.ts'
 
 /** The whole record of one ticket in one statement; `$1` its id, `$2` the day whose settings count. */
@@ -179,8 +180,24 @@ export type Rows = {
   opened: { id: string; event: string; at: number; by: string }[] | null
 }
 
-export async function readRows(db: Db, ticketId: string, today: string): Promise<Rows | null> {
-  const rows = await db.$queryRawUnsafe<Rows[]>(statement, ticketId, today)
+const uuid = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/i
+
+/** Transactions, each on one connection, that have found the statement prepared. */
+const prepared = new WeakSet<Db>()
+
+/**
+ * Within a transaction. To plan the statement takes several times as long as to run it, and Prisma names none: so it is
+ * prepared once on each connection. The values stand in the text, since EXECUTE takes no parameters: an id and a day.
+ */
+export async function readRows(tx: Db, ticketId: string, today: string): Promise<Rows | null> {
+  if (!uuid.test(ticketId) || !isDay(today)) throw new Error('a ticket is read by its id, for a day')
+  if (!prepared.has(tx)) {
+    const [session] = await tx.$queryRaw<{ known: boolean }[]>`
+      select exists (select from pg_prepared_statements where name = 'ticket_rows') as known`
+    if (!session?.known) await tx.$executeRawUnsafe(`prepare ticket_rows (uuid, date) as ${statement}`)
+    prepared.add(tx)
+  }
+  const rows = await tx.$queryRawUnsafe<Rows[]>(`execute ticket_rows ('${ticketId}', '${today}')`)
   return rows[0] ?? null
 }
 

@@ -2,7 +2,13 @@ import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { nextFor, sideActors } from '../../domain/tickets/next.ts'
 import { frozen, type SideState } from '../../domain/tickets/steps.ts'
-import { type Clock, type UnclaimedPlan, type UnclaimedStep, unclaimedPlan } from '../../domain/tickets/unclaimed.ts'
+import {
+  type Clock,
+  type UnclaimedPlan,
+  type UnclaimedStep,
+  unclaimedPlan,
+  unclaimedStanding,
+} from '../../domain/tickets/unclaimed.ts'
 import { gatesOnReturn } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
@@ -138,8 +144,16 @@ export async function recordUnclaimed(desk: Desk, ref: string, input: UnclaimedI
       why: 'Only a manager pauses the ninety days, and says for how many days.',
     })
   }
-  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'unclaimed-step', data: input }])
-  return { body: { id: record!.id, plan: planOf(desk, await reopen(desk, ticket.snapshot.ticket.id)) } }
+  const { id } = ticket.snapshot.ticket
+  const [record] = await addRecords(desk, id, [{ kind: 'unclaimed-step', data: input }])
+  const after = planOf(desk, await reopen(desk, id))
+  // whoever acts next acts on the day of the next step; after the registered letter it is the manager
+  const { on } = unclaimedStanding(after, desk.today)
+  const registered = after !== null && after.after.state !== 'not-yet'
+  if (ticket.snapshot.ticket.side === null)
+    await desk.tx.$executeRaw`
+      update ticket set next_actor = ${registered ? 'manager' : 'counter'}, next_by = ${on ?? desk.today}::date, version = version + 1 where id = ${id}::uuid`
+  return { body: { id: record!.id, plan: after } }
 }
 
 export type EndingInput = { as: 'lost-and-settled' | 'disposed-of'; words: string }
