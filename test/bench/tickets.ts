@@ -20,8 +20,8 @@ import { makeLog } from '../../src/log.ts'
 
 /**
  * Booking-in against bare fastify and pg that write the same rows (one named statement a table in one transaction, the key
- * row and the stored answer among them), each server in a process of its own, rounds by turns; and the gates of a ticket on a
- * centre with 200,000 tickets.
+ * row and the stored answer among them), each server in a process of its own, rounds by turns; then by 1, 2 and 4 replicas on
+ * one database server; and the gates of a ticket on a centre with 200,000 tickets.
  *
  *   npx tsx test/bench/tickets.ts [--seconds 8] [--rounds 3] [--tickets 200000] [--gates-only]
  *
@@ -212,10 +212,10 @@ function child(kind: 'ours' | 'bare', url: string): Promise<Server> {
 
 type Stock = { watches: { id: string; owner_id: string }[]; files: string[]; taken: number }
 
-async function shoot(server: Server, stock: Stock, seconds: number) {
+async function shoot(server: Server, stock: Stock, seconds: number, connections = CONNECTIONS) {
   const result = await autocannon({
     url: `http://127.0.0.1:${server.port}`,
-    connections: CONNECTIONS,
+    connections,
     duration: seconds,
     requests: [
       {
@@ -289,6 +289,17 @@ async function main(): Promise<void> {
         process.stderr.write(`round ${round + 1} ${kind}: ${JSON.stringify(runs[kind].at(-1))}\n`)
       }
     }
+    const replicas: { replicas: number; perSecond: number; p99: number }[] = []
+    for (const count of gatesOnly ? [] : [1, 2, 4]) {
+      const more = await Promise.all(Array.from({ length: count - 1 }, () => child('ours', embedded.url)))
+      const each = await Promise.all([ours, ...more].map((one) => shoot(one, stock, seconds, CONNECTIONS / count)))
+      replicas.push({
+        replicas: count,
+        perSecond: each.reduce((sum, one) => sum + one.perSecond, 0),
+        p99: Math.max(...each.map((one) => one.p99)),
+      })
+      for (const one of more) one.stop()
+    }
     const { rows: some } = await pool.query('select id from ticket order by random() limit 2000')
     let at = 0
     const gates = await autocannon({
@@ -320,6 +331,7 @@ async function main(): Promise<void> {
             spread: [Math.min(...ratios), Math.max(...ratios)],
             p99: { ours: middle(runs.ours.map((run) => run.p99)), bare: middle(runs.bare.map((run) => run.p99)) },
             reach: { ratio: 0.6, p99: 50 },
+            replicas,
           },
       gates: {
         tickets,
