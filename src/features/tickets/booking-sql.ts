@@ -166,12 +166,12 @@ export type Twin = {
 
 const alike = `
   select x.number, w.maker, w.model, w.case_material as metal, x.dial, x.place, w.diameter_mm::float8 as "diameterMm"
-  from ((select id from ticket where ended is null and look_model = $1 and id <> $3::uuid limit 500)
-    union (select id from ticket where ended is null and look_dial = $2 and id <> $3::uuid limit 500)) y
+  from ((select id from ticket where ended is null and look_model = $1 and coalesce(look_dial = $2, true) and id <> $3::uuid limit 500)
+    union (select id from ticket where ended is null and look_dial = $2 and coalesce(look_model = $1, true) and id <> $3::uuid limit 500)) y
   join ticket x on x.id = y.id
   join watch w on w.id = x.watch_id order by x.number`
 
-/** Open tickets of watches whose look shares a key with this one; whether they might be taken for it is for the domain. */
+/** Open tickets of watches whose look shares a key with this one and differs in none that is known of both; whether they might be taken for it is for the domain. */
 export async function alikeInHouse(
   at: Booker,
   id: string,

@@ -45,8 +45,8 @@ select to_jsonb(t) as ticket,
    from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
      and not exists (select from strike s where s.fact_id = m.id) order by m.from_day desc, m.id desc limit 1) as calibre,
   (select jsonb_agg(jsonb_build_object('number', x.number, 'maker', w2.maker, 'model', w2.model, 'metal', w2.case_material, 'dial', x.dial, 'diameterMm', w2.diameter_mm))
-   from ((select id from ticket where ended is null and look_model = t.look_model limit 500)
-         union (select id from ticket where ended is null and look_dial = t.look_dial limit 500)) y
+   from ((select id from ticket where ended is null and look_model = t.look_model and coalesce(look_dial = t.look_dial, true) limit 500)
+         union (select id from ticket where ended is null and look_dial = t.look_dial and coalesce(look_model = t.look_model, true) limit 500)) y
    join ticket x on x.id = y.id
    join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
   (select count(*)::int from guarantee g where g.ticket_id = t.comeback_of) as earlier_lines,
