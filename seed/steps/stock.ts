@@ -1,9 +1,10 @@
 import type { Day, PartialDay } from '../../src/domain/day.ts'
 import { addDays } from '../../src/domain/day.ts'
-import { blockLot, receiveCells } from '../../src/features/cell-lots/cell-lots.ts'
+import { receiveCells } from '../../src/features/cell-lots/cell-lots.ts'
 import { sellLoose } from '../../src/features/cell-lots/issue.ts'
 import { addDesignation } from '../../src/features/designations/designations.ts'
 import { addGasketKind, receiveGaskets } from '../../src/features/gasket-lots/gasket-lots.ts'
+import { blockLot } from '../../src/features/stock-entries/keeping.ts'
 import { run as flagLots } from '../../src/jobs/flag-lots.ts'
 import { count, doing, type Step } from './step.ts'
 

@@ -136,6 +136,7 @@ const sentences = {
     `Gaskets of ${f.material} are not fitted new; choose what the maker names today.`,
   'gasket-past-storage-life': (f: Facts) =>
     `This gasket's storage life ended on ${f.storageEnd}. It is not fitted; nobody can override that. Inspect the lot if it was not extended yet.`,
+  'part-past-its-use': (f: Facts) => `This lot was to be used by ${f.useBy}. Bring it back and take another lot.`,
   'gasket-not-extended': (f: Facts) => `This lot is not extended: ${f.why}.`,
   'gasket-needs-inspection': () => 'A gasket lot is set free only by a recorded inspection (POST …/inspections).',
   'waste-box-open': (f: Facts) => `The box ${f.label} for ${f.contents} is still open. Fill it and hand it over first.`,

@@ -55,3 +55,15 @@ export function page<T>(
   }
   return { items }
 }
+
+/** The usual list: sorted by one value, which `read` is given to begin after. */
+export async function pageBy<T>(
+  request: FastifyRequest,
+  reply: FastifyReply,
+  sortValue: (row: T) => string,
+  read: (after: string | null, limit: number) => Promise<readonly T[]>,
+): Promise<{ items: T[] }> {
+  const { limit } = request.query as { limit: number }
+  const after = afterOf(request, 1)
+  return page(request, reply, await read(after ? String(after[0]) : null, limit), (row) => [sortValue(row)])
+}

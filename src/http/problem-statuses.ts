@@ -84,6 +84,7 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'strike-the-fitting': 409,
   'gasket-not-fitted-new': 409,
   'gasket-past-storage-life': 409,
+  'part-past-its-use': 409,
   'gasket-not-extended': 409,
   'gasket-needs-inspection': 409,
   'waste-box-open': 409,

@@ -1,4 +1,3 @@
-import { v7 as uuidv7 } from 'uuid'
 import { type Db, dateOf } from '../../db/open.ts'
 import { addMonths, type Day, dayOfNumber, type PartialDay, spanOf } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
@@ -9,26 +8,18 @@ import type { StockRules } from '../../domain/stock/rules.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { refuseDay, writeEntry } from '../stock-entries/entries.ts'
-import { type Lot, lockLot, lotColumns, readLot, shownLot } from '../stock-entries/lots.ts'
+import { refuseDay } from '../stock-entries/entries.ts'
+import { type Delivered, receiveLot } from '../stock-entries/keeping.ts'
+import { type Lot, lotColumns, readLot, shownLot } from '../stock-entries/lots.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 
-export type Money = { amount: number; currency: string }
-
-export type NewCellLot = {
+export type NewCellLot = Delivered & {
   designation: string
-  lotNumber?: string | undefined
-  supplier: string
-  receivedOn?: Day | undefined
-  pieces: number
-  unitCost: Money
   bestBefore?: PartialDay | undefined
   manufactured?: PartialDay | undefined
   dateCode?: string | undefined
   dateCodeTable?: string | undefined
   capacityMah?: number | undefined
-  storagePlace: string
-  maxCelsius?: number | undefined
   pack: 'sealed' | 'opened'
 }
 
@@ -90,58 +81,26 @@ async function goodThroughOf(db: Db, input: NewCellLot, shelfMonths: number, rec
   return { day, from: 'manufacture', madeMonth }
 }
 
-/** Never two lots in one compartment: pieces that lie together can not be told apart. */
-export async function refuseSharedPlace(db: Db, place: string, except: string | null = null): Promise<void> {
-  const [other] = await db.$queryRaw<{ id: string; name: string }[]>`
-    select l.id, i.name from stock_lot l join stock_item i on i.id = l.item_id
-    where lower(l.storage_place) = lower(${place}) and l.shelf > 0 and l.id is distinct from ${except}::uuid limit 1`
-  if (other) throw new Refusal('place-taken', { place, lotId: other.id, name: other.name })
-}
-
-export function refuseCurrency(money: Money, currency: string, pointer: string): void {
-  if (money.currency !== currency)
-    throw faulty([`${pointer}/currency`, `must be ${currency}, the currency of the centre`])
-}
-
 export async function receiveCells(act: Act, input: NewCellLot, currency: string): Promise<Created> {
-  const { tx, today, who } = act
+  const { tx, today } = act
   const name = canonicalDesignation(input.designation)
   const item = await tx.stockItem.findFirst({ where: { what: 'cell', name } })
   if (!item) throw faulty(['/designation', `is not on file as a designation (${name}); enter it first`])
   if (item.chemistry === 'mercury') throw new Refusal('mercury-not-fitted')
-  refuseCurrency(input.unitCost, currency, '/unitCost')
   const receivedOn = input.receivedOn ?? today
   refuseDay({ receivedOn, name }, receivedOn, today, '/receivedOn')
   const rules = await stockRulesOn(tx, today)
   const good = await goodThroughOf(tx, input, item.shelfLifeMonths ?? rules.cellShelfMonths, receivedOn)
-  await refuseSharedPlace(tx, input.storagePlace)
-  const hot = input.maxCelsius !== undefined && input.maxCelsius > rules.hottestCellCelsius
-  const id = uuidv7()
-  await tx.stockLot.create({
-    data: {
-      id,
-      itemId: item.id,
-      goodThrough: dateOf(good.day),
-      goodThroughFrom: good.from,
-      receivedOn: dateOf(receivedOn),
-      opened: input.pack === 'opened',
-      openedOn: input.pack === 'opened' ? dateOf(receivedOn) : null,
-      unitCost: input.unitCost.amount,
-      currency,
-      lotNumber: input.lotNumber ?? null,
-      supplier: input.supplier,
-      storagePlace: input.storagePlace,
-      maxCelsius: input.maxCelsius ?? null,
-      madeMonth: good.madeMonth,
-      dateCode: input.dateCode ?? null,
-      dateCodeTable: input.dateCode === undefined ? null : (input.dateCodeTable ?? null),
-      capacityMah: input.capacityMah ?? null,
-      createdBy: who.name,
-    },
+  const id = await receiveLot(act, item, input, currency, {
+    goodThrough: dateOf(good.day),
+    goodThroughFrom: good.from,
+    opened: input.pack === 'opened',
+    openedOn: input.pack === 'opened' ? dateOf(receivedOn) : null,
+    madeMonth: good.madeMonth,
+    dateCode: input.dateCode ?? null,
+    dateCodeTable: input.dateCode === undefined ? null : (input.dateCodeTable ?? null),
+    capacityMah: input.capacityMah ?? null,
   })
-  await tx.$queryRaw`select 1 from stock_item where id = ${item.id}::uuid for no key update`
-  await writeEntry(act, { lotId: id, kind: 'received', pieces: input.pieces, on: receivedOn })
-  if (hot) await setBlock(act, id, 'stored-hot', `seen at ${input.maxCelsius} °C`, 'blocked')
   return { location: `/v1/cell-lots/${id}`, body: await showCellLot(tx, id, today) }
 }
 
@@ -191,92 +150,4 @@ export async function listCellLots(db: Db, filter: LotFilter, after: string | nu
       and (${filter.place ?? null}::text is null or lower(l.storage_place) = lower(${filter.place ?? null}))
     order by l.id limit ${limit + 1}`
   return lots.map((lot) => agedCellLot(lot, rules, today))
-}
-
-export type BlockReason = 'recall' | 'opened-unmarked' | 'stored-hot' | 'in-sunlight' | 'inspection-failed' | 'other'
-
-export async function setBlock(
-  act: Act,
-  lotId: string,
-  reason: BlockReason | string,
-  note: string | null,
-  doing: 'blocked' | 'released',
-  recallId?: string,
-): Promise<void> {
-  const { tx, who, today } = act
-  // a lot that was called back stays so, whatever else is seen on it: the other reasons are on record beside it
-  await tx.$executeRaw`
-    update stock_lot set blocked = case when blocked = 'recall' and ${doing} = 'blocked' then 'recall' else ${doing === 'blocked' ? reason : null} end,
-      version = version + 1 where id = ${lotId}::uuid`
-  await tx.lotBlock.create({
-    data: {
-      lotId,
-      act: doing,
-      reason,
-      note,
-      recallId: recallId ?? null,
-      recordedOn: dateOf(today),
-      recordedBy: who.name,
-    },
-  })
-}
-
-/** Blocks a lot at once, whatever it was before; nothing of it can be issued or fitted. */
-export async function blockLot(
-  act: Act,
-  what: Lot['what'],
-  lotId: string,
-  input: { reason: BlockReason; note?: string | undefined },
-): Promise<Created> {
-  await lockLot(act.tx, lotId, what)
-  await setBlock(act, lotId, input.reason, input.note ?? null, 'blocked')
-  return { body: shownLot(await readLot(act.tx, lotId, what)) }
-}
-
-/** A manager takes a block back, with a reason. A recall ends by closing the recall. */
-export async function releaseLot(act: Act, what: Lot['what'], lotId: string, note: string): Promise<Created> {
-  const lot = await lockLot(act.tx, lotId, what)
-  if (!lot.blocked) throw new Refusal('lot-not-blocked')
-  if (lot.blocked === 'recall' && (await act.tx.recallLot.findFirst({ where: { lotId } })))
-    throw new Refusal('blocked-by-recall')
-  if (what === 'gasket' && lot.blocked !== 'recall') throw new Refusal('gasket-needs-inspection')
-  await setBlock(act, lotId, lot.blocked, note, 'released')
-  return { body: shownLot(await readLot(act.tx, lotId, what)) }
-}
-
-export type LotChange = {
-  storagePlace?: string | undefined
-  maxCelsius?: number | undefined
-  opened?: 'marked' | 'unmarked' | undefined
-}
-
-/** Where it lies, how hot it was seen, and the opening of its pack: an opened pack without a mark is blocked. */
-export async function changeLot(
-  act: Act,
-  what: Lot['what'],
-  lotId: string,
-  input: LotChange,
-  check: (version: number) => void,
-) {
-  const { tx, today } = act
-  const lot = await lockLot(tx, lotId, what)
-  check(lot.version)
-  const rules = await stockRulesOn(tx, today)
-  if (input.storagePlace) await refuseSharedPlace(tx, input.storagePlace, lotId)
-  const hottest = what === 'gasket' ? rules.hottestGasketCelsius : rules.hottestCellCelsius
-  await tx.stockLot.update({
-    where: { id: lotId },
-    data: {
-      version: lot.version + 1,
-      storagePlace: input.storagePlace ?? lot.storagePlace,
-      // the highest that was ever seen counts
-      maxCelsius: input.maxCelsius === undefined ? lot.maxCelsius : Math.max(input.maxCelsius, lot.maxCelsius ?? -273),
-      ...(input.opened && !lot.opened && { opened: true, openedOn: dateOf(today) }),
-    },
-  })
-  if (input.opened === 'unmarked') await setBlock(act, lotId, 'opened-unmarked', null, 'blocked')
-  else if (input.maxCelsius !== undefined && input.maxCelsius > hottest && lot.blocked === null) {
-    await setBlock(act, lotId, 'stored-hot', `seen at ${input.maxCelsius} °C`, 'blocked')
-  }
-  return readLot(tx, lotId, what)
 }

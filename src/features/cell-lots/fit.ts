@@ -9,7 +9,7 @@ import { recordFacts, strikeFact } from '../facts/facts.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { obligationsSummary, standingOf } from '../obligations/obligations.ts'
 import { lockWatches } from '../obligations/rewrite.ts'
-import { readEntry, refuseDay, refuseMoreThanThere, writeEntry, writeStrike } from '../stock-entries/entries.ts'
+import { readEntry, refuseFitting, writeEntry, writeStrike } from '../stock-entries/entries.ts'
 import { type Lot, lockLots } from '../stock-entries/lots.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { watchFor } from '../stock-entries/tickets.ts'
@@ -55,9 +55,7 @@ export async function fitCell(act: Act, input: CellFitting): Promise<Created> {
       throw new Refusal('faulty-input', {}, [{ pointer: `${pointer}/lotId`, detail: 'is named twice' }])
     }
     const lot = lots.find((one) => one.id === lotId) as Lot
-    refuseDay(lot, on, today)
-    refuseMoreThanThere(lot, 'fitted', pieces, `${pointer}/pieces`)
-    if (lot.blocked) throw new Refusal('lot-blocked', { lotId, because: lot.blocked })
+    refuseFitting(lot, pieces, on, today, `${pointer}/pieces`)
     const wantedId = await itemItFits(tx, need, lot)
     const bestBefore = lot.goodThrough as Day
     const grade = gradeOf(on, need.intervalMonths, bestBefore, life)

@@ -4,7 +4,7 @@ import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line } from '../../http/shapes.ts'
 import { summaryOut } from '../facts/shapes.ts'
-import { pieces } from '../stock-entries/shapes.ts'
+import { forSomething, pieces, someFor, whom } from '../stock-entries/shapes.ts'
 import { fitCell } from './fit.ts'
 import { issueCells, issueReserved, releaseReservation, reserveCells, sellLoose } from './issue.ts'
 
@@ -31,11 +31,6 @@ const takenOut = z.object({
     }),
   ),
 })
-const forSomething = { watchId: id.optional(), ticketId: id.optional() }
-const someFor = (body: { watchId?: string | undefined; ticketId?: string | undefined }) =>
-  body.watchId !== undefined || body.ticketId !== undefined
-const whom = { path: ['watchId'], error: 'is needed, or a ticketId: pieces leave the shelf for something' }
-
 export function cellMovingRoutes(app: Routes, service: Service): void {
   const tags = ['stock']
   const giving = { roles: ['counter', 'bench', 'stock', 'manager'] as const }

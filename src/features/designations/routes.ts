@@ -3,10 +3,10 @@ import { dateCodeLayouts } from '../../domain/stock/date-codes.ts'
 import { cellSizes, chemistries, systems } from '../../domain/stock/sizes.ts'
 import { createOnce } from '../../http/creating.ts'
 import { expectedVersion, withEtag } from '../../http/editing.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
 import { byId, dayOut, id, idOut, line } from '../../http/shapes.ts'
+import { kindRoutes } from '../stock-entries/kind-routes.ts'
 import { pieces } from '../stock-entries/shapes.ts'
 import {
   addDateCodeTable,
@@ -77,35 +77,19 @@ export function designationRoutes(app: Routes, service: Service): void {
   const keeping = { roles: ['stock', 'manager'] as const }
   const reading = { roles: ['counter', 'bench', 'stock', 'manager'] as const }
 
-  app.post(
+  kindRoutes(
+    app,
+    service,
     '/v1/designations',
+    [
+      'Enter a cell designation by the size code; dimensions come from the size table or the pack',
+      'Designations on file',
+    ],
     {
-      config: keeping,
-      schema: {
-        tags,
-        summary: 'Enter a cell designation by the size code; dimensions come from the size table or the pack',
-        body: z.strictObject({ designation: line(20), chemistry: z.enum(chemistries).optional(), drain, ...numbers }),
-        response: { 201: designationOut },
-      },
+      body: z.strictObject({ designation: line(20), chemistry: z.enum(chemistries).optional(), drain, ...numbers }),
+      out: designationOut,
     },
-    (request, reply) => createOnce(service, request, reply, (doing) => addDesignation(doing, request.body)),
-  )
-  app.get(
-    '/v1/designations',
-    {
-      config: reading,
-      schema: {
-        tags,
-        summary: 'Designations on file',
-        querystring: z.strictObject(pageQuery),
-        response: { 200: z.object({ items: z.array(designationOut) }) },
-      },
-    },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listDesignations(service.database.prisma, after ? String(after[0]) : null, request.query.limit)
-      return page(request, reply, rows, (row) => [row.name])
-    },
+    { add: addDesignation, list: listDesignations },
   )
   app.get(
     '/v1/designations/:id',

@@ -1,4 +1,3 @@
-import { v7 as uuidv7 } from 'uuid'
 import { type Db, dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
@@ -12,14 +11,13 @@ import {
 } from '../../domain/stock/gaskets.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { type Money, refuseCurrency, refuseSharedPlace, setBlock } from '../cell-lots/cell-lots.ts'
 import { recordFacts } from '../facts/facts.ts'
 import { obligationsSummary } from '../obligations/obligations.ts'
 import { lockWatches } from '../obligations/rewrite.ts'
-import { refuseDay, refuseMoreThanThere, writeEntry } from '../stock-entries/entries.ts'
-import { takeOrRefuse } from '../stock-entries/issue.ts'
+import { refuseDay, refuseFitting, writeEntry } from '../stock-entries/entries.ts'
+import { type IssueOfOne, issueOfOne } from '../stock-entries/issue.ts'
+import { type Delivered, receiveLot, setBlock } from '../stock-entries/keeping.ts'
 import { type Lot, lockLot, lockLots, lotColumns, readLot, shownLot } from '../stock-entries/lots.ts'
-import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { watchFor } from '../stock-entries/tickets.ts'
 
 export type NewGasketKind = {
@@ -77,26 +75,14 @@ export async function listGasketKinds(db: Db, after: string | null, limit: numbe
   return (await db.stockItem.findMany({ where, orderBy: { name: 'asc' }, take: limit + 1 })).map(shownKind)
 }
 
-export type NewGasketLot = {
-  kindId: string
-  cureQuarter?: string | undefined
-  lotNumber?: string | undefined
-  supplier: string
-  receivedOn?: Day | undefined
-  pieces: number
-  unitCost: Money
-  storagePlace: string
-  maxCelsius?: number | undefined
-}
+export type NewGasketLot = Delivered & { kindId: string; cureQuarter?: string | undefined }
 
 /** The end of storage life is reckoned from the quarter of cure; it is never typed. */
 export async function receiveGaskets(act: Act, input: NewGasketLot, currency: string): Promise<Created> {
-  const { tx, today, who } = act
+  const { tx, today } = act
   const kind = await findGasketKind(tx, input.kindId)
   const material = kind.material as GasketMaterial
-  refuseCurrency(input.unitCost, currency, '/unitCost')
   const receivedOn = input.receivedOn ?? today
-  refuseDay({ receivedOn, name: kind.name }, receivedOn, today, '/receivedOn')
   const limited = gasketMaterials[material] !== 'none'
   const cured = input.cureQuarter === undefined ? null : lastDayOfQuarter(input.cureQuarter)
   if (input.cureQuarter !== undefined && cured === null) throw faulty(['/cureQuarter', 'must be a quarter as 3Q2019'])
@@ -104,32 +90,12 @@ export async function receiveGaskets(act: Act, input: NewGasketLot, currency: st
   if (input.cureQuarter && firstDayOf(input.cureQuarter) > receivedOn)
     throw faulty(['/cureQuarter', `lies after the receipt, ${receivedOn}`])
   const { end } = storageLife(cured, material, [])
-  await refuseSharedPlace(tx, input.storagePlace)
-  const id = uuidv7()
-  await tx.stockLot.create({
-    data: {
-      id,
-      itemId: kind.id,
-      goodThrough: end === null ? null : dateOf(end),
-      goodThroughFrom: end === null ? 'none' : 'cure',
-      receivedOn: dateOf(receivedOn),
-      unitCost: input.unitCost.amount,
-      currency,
-      lotNumber: input.lotNumber ?? null,
-      supplier: input.supplier,
-      storagePlace: input.storagePlace,
-      maxCelsius: input.maxCelsius ?? null,
-      cureQuarter: input.cureQuarter ?? null,
-      curedOn: cured === null ? null : dateOf(cured),
-      createdBy: who.name,
-    },
+  const id = await receiveLot(act, kind, input, currency, {
+    goodThrough: end === null ? null : dateOf(end),
+    goodThroughFrom: end === null ? 'none' : 'cure',
+    cureQuarter: input.cureQuarter ?? null,
+    curedOn: cured === null ? null : dateOf(cured),
   })
-  await tx.$queryRaw`select 1 from stock_item where id = ${kind.id}::uuid for no key update`
-  await writeEntry(act, { lotId: id, kind: 'received', pieces: input.pieces, on: receivedOn })
-  const rules = await stockRulesOn(tx, today)
-  if (input.maxCelsius !== undefined && input.maxCelsius > rules.hottestGasketCelsius) {
-    await setBlock(act, id, 'stored-hot', `seen at ${input.maxCelsius} °C`, 'blocked')
-  }
   return { location: `/v1/gasket-lots/${id}`, body: await showGasketLot(tx, id, today) }
 }
 
@@ -225,36 +191,10 @@ export async function inspectGaskets(act: Act, lotId: string, input: NewInspecti
   return { location: `/v1/gasket-lots/${lotId}`, body: await showGasketLot(tx, lotId, today) }
 }
 
-export type GasketIssue = {
-  kindId: string
-  pieces: number
-  ticketId?: string | undefined
-  watchId?: string | undefined
-}
-
-export async function issueGaskets(act: Act, input: GasketIssue): Promise<Created> {
-  const { tx, today } = act
-  const kind = await findGasketKind(tx, input.kindId)
-  const taken = await takeOrRefuse(act, {
-    kind: 'issued',
-    what: 'gasket',
-    wants: [{ itemId: kind.id, pieces: input.pieces }],
-    intervalMonths: 0,
-    rules: lifeRulesOf(await stockRulesOn(tx, today)),
-    shortLifeBy: null,
-    ticketId: input.ticketId,
-    watchId: await watchFor(tx, input),
-  })
-  return {
-    body: {
-      gaskets: taken.map(({ entryId, lotId, pieces, goodThrough }) => ({
-        entryId,
-        lotId,
-        pieces,
-        storageEnd: goodThrough,
-      })),
-    },
-  }
+export async function issueGaskets(act: Act, input: { kindId: string } & IssueOfOne): Promise<Created> {
+  const kind = await findGasketKind(act.tx, input.kindId)
+  const taken = await issueOfOne(act, 'gasket', kind.id, input)
+  return { body: { gaskets: taken.map(({ goodThrough, ...one }) => ({ ...one, storageEnd: goodThrough })) } }
 }
 
 export type GasketFitting = {
@@ -283,9 +223,7 @@ export async function fitGasket(act: Act, input: GasketFitting): Promise<Created
   for (const [index, { lotId, pieces }] of input.gaskets.entries()) {
     const lot = lots.find((one) => one.id === lotId) as Lot
     wanted.set(lotId, (wanted.get(lotId) ?? 0) + pieces)
-    refuseDay(lot, on, today)
-    refuseMoreThanThere(lot, 'fitted', wanted.get(lotId) as number, `/gaskets/${index}/pieces`)
-    if (lot.blocked) throw new Refusal('lot-blocked', { lotId, because: lot.blocked })
+    refuseFitting(lot, wanted.get(lotId) as number, on, today, `/gaskets/${index}/pieces`)
     if (!gasketMayBeFitted({ end: lot.goodThrough, blocked: false }, on)) {
       throw new Refusal('gasket-past-storage-life', { lotId, storageEnd: lot.goodThrough })
     }

@@ -2,15 +2,15 @@ import { z } from 'zod'
 import { type GasketMaterial, gasketMaterials } from '../../domain/stock/gaskets.ts'
 import { createOnce } from '../../http/creating.ts'
 import { withEtag } from '../../http/editing.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line } from '../../http/shapes.ts'
-import { lotRoutes } from '../cell-lots/routes.ts'
 import { summaryOut } from '../facts/shapes.ts'
+import { kindRoutes } from '../stock-entries/kind-routes.ts'
+import { lotRoutes } from '../stock-entries/lot-routes.ts'
 import { lotOut } from '../stock-entries/lots.ts'
-import { celsius, cost, costOut, flag, flagOf, pieces, place } from '../stock-entries/shapes.ts'
-import { writeOffOthers } from '../waste/waste.ts'
+import { celsius, delivered, flag, flagOf, forSomething, pieces, someFor, whom } from '../stock-entries/shapes.ts'
 import {
   addGasketKind,
   fitGasket,
@@ -32,6 +32,13 @@ const kindOut = z.object({
   profile: z.string().nullable(),
   material,
   group: z.string(),
+})
+const newKind = z.strictObject({
+  name: line(60),
+  innerMm: z.number().min(0.6).max(45).multipleOf(0.01).optional(),
+  cordMm: z.number().min(0.25).max(2.5).multipleOf(0.01).optional(),
+  profile: line(60).optional(),
+  material,
 })
 const gasketLotOut = lotOut.extend({
   material,
@@ -62,41 +69,13 @@ export function gasketLotRoutes(app: Routes, service: Service): void {
   const reading = { roles: ['counter', 'bench', 'stock', 'manager'] as const }
   const { currency } = service.config.centre
 
-  app.post(
+  kindRoutes(
+    app,
+    service,
     '/v1/gasket-kinds',
-    {
-      config: keeping,
-      schema: {
-        tags,
-        summary: 'Enter a gasket: one size in one material',
-        body: z.strictObject({
-          name: line(60),
-          innerMm: z.number().min(0.6).max(45).multipleOf(0.01).optional(),
-          cordMm: z.number().min(0.25).max(2.5).multipleOf(0.01).optional(),
-          profile: line(60).optional(),
-          material,
-        }),
-        response: { 201: kindOut },
-      },
-    },
-    (request, reply) => createOnce(service, request, reply, (doing) => addGasketKind(doing, request.body)),
-  )
-  app.get(
-    '/v1/gasket-kinds',
-    {
-      config: reading,
-      schema: {
-        tags,
-        summary: 'Gaskets on file',
-        querystring: z.strictObject(pageQuery),
-        response: { 200: z.object({ items: z.array(kindOut) }) },
-      },
-    },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listGasketKinds(service.database.prisma, after ? String(after[0]) : null, request.query.limit)
-      return page(request, reply, rows, (row) => [row.name])
-    },
+    ['Enter a gasket: one size in one material', 'Gaskets on file'],
+    { body: newKind, out: kindOut },
+    { add: addGasketKind, list: listGasketKinds },
   )
   app.post(
     '/v1/gasket-lots',
@@ -108,12 +87,7 @@ export function gasketLotRoutes(app: Routes, service: Service): void {
         body: z.strictObject({
           kindId: id,
           cureQuarter: line(6).optional(),
-          lotNumber: line(40).optional(),
-          supplier: line(80),
-          receivedOn: day.optional(),
-          pieces,
-          unitCost: cost,
-          storagePlace: place,
+          ...delivered,
           maxCelsius: celsius.optional(),
         }),
         response: { 201: wholeOut },
@@ -134,16 +108,13 @@ export function gasketLotRoutes(app: Routes, service: Service): void {
     },
     async (request, reply) => {
       const { kindId, onShelf, past, limit } = request.query
-      const after = afterOf(request, 1)
       const filter = { kindId, onShelf: flagOf(onShelf), past: flagOf(past) }
-      const rows = await listGasketLots(
-        service.database.prisma,
-        filter,
-        after ? String(after[0]) : null,
-        limit,
-        todayAt(service),
+      return pageBy(
+        request,
+        reply,
+        (row) => row.id,
+        (after) => listGasketLots(service.database.prisma, filter, after, limit, todayAt(service)),
       )
-      return page(request, reply, rows, (row) => [row.id])
     },
   )
   app.get(
@@ -181,33 +152,13 @@ export function gasketLotRoutes(app: Routes, service: Service): void {
       createOnce(service, request, reply, (doing) => inspectGaskets(doing, request.params.id, request.body)),
   )
   app.post(
-    '/v1/gasket-lots/:id/write-offs',
-    {
-      config: keeping,
-      schema: {
-        tags,
-        summary: 'Out of the drawer',
-        params: byId,
-        body: z.strictObject({ pieces, reason: line(300) }),
-        response: { 201: z.object({ entryId: idOut, pieces: z.number().int(), cost: costOut }) },
-      },
-    },
-    (request, reply) =>
-      createOnce(service, request, reply, (doing) => writeOffOthers(doing, 'gasket', request.params.id, request.body)),
-  )
-  app.post(
     '/v1/gasket-issues',
     {
       config: { roles: ['bench', 'stock', 'manager'] },
       schema: {
         tags,
         summary: 'Take gaskets: first to expire first',
-        body: z
-          .strictObject({ kindId: id, pieces: pieces.max(50), watchId: id.optional(), ticketId: id.optional() })
-          .refine((body) => body.watchId !== undefined || body.ticketId !== undefined, {
-            path: ['watchId'],
-            error: 'is needed, or a ticketId',
-          }),
+        body: z.strictObject({ kindId: id, pieces: pieces.max(50), ...forSomething }).refine(someFor, whom),
         response: {
           201: z.object({
             gaskets: z.array(

@@ -1,14 +1,12 @@
-import { v7 as uuidv7 } from 'uuid'
 import { type Db, dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { type Money, refuseCurrency, refuseSharedPlace } from '../cell-lots/cell-lots.ts'
-import { refuseDay, writeEntry } from '../stock-entries/entries.ts'
-import { takeOrRefuse } from '../stock-entries/issue.ts'
+import { refuseFitting, writeEntry } from '../stock-entries/entries.ts'
+import { type IssueOfOne, issueOfOne } from '../stock-entries/issue.ts'
+import { type Delivered, receiveLot } from '../stock-entries/keeping.ts'
 import { type Lot, lockLot, lotColumns, readLot, shownLot } from '../stock-entries/lots.ts'
-import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { watchFor } from '../stock-entries/tickets.ts'
 
 /** Other traceable parts by the same ledger: crowns, crystals, movements with a serial, oils with a last day of use. */
@@ -45,49 +43,25 @@ async function findPart(db: Db, id: string) {
   return row
 }
 
-export type NewPartLot = {
+export type NewPartLot = Omit<Delivered, 'maxCelsius'> & {
   partId: string
-  lotNumber?: string | undefined
   serial?: string | undefined
-  supplier: string
-  receivedOn?: Day | undefined
-  pieces: number
-  unitCost: Money
   useBy?: Day | undefined
-  storagePlace: string
 }
 
 export async function receiveParts(act: Act, input: NewPartLot, currency: string): Promise<Created> {
-  const { tx, today, who } = act
-  const part = await findPart(tx, input.partId)
-  refuseCurrency(input.unitCost, currency, '/unitCost')
-  const receivedOn = input.receivedOn ?? today
-  refuseDay({ receivedOn, name: part.name }, receivedOn, today, '/receivedOn')
+  const part = await findPart(act.tx, input.partId)
+  const receivedOn = input.receivedOn ?? act.today
   if (input.useBy !== undefined && input.useBy <= receivedOn)
     throw faulty(['/useBy', `must lie after the receipt, ${receivedOn}`])
   if (input.serial !== undefined && input.pieces !== 1)
     throw faulty(['/pieces', 'must be 1: a part with a serial is a lot of its own'])
-  await refuseSharedPlace(tx, input.storagePlace)
-  const id = uuidv7()
-  await tx.stockLot.create({
-    data: {
-      id,
-      itemId: part.id,
-      goodThrough: input.useBy ? dateOf(input.useBy) : null,
-      goodThroughFrom: input.useBy ? 'day' : 'none',
-      receivedOn: dateOf(receivedOn),
-      unitCost: input.unitCost.amount,
-      currency,
-      lotNumber: input.lotNumber ?? null,
-      serial: input.serial ?? null,
-      supplier: input.supplier,
-      storagePlace: input.storagePlace,
-      createdBy: who.name,
-    },
+  const id = await receiveLot(act, part, input, currency, {
+    goodThrough: input.useBy ? dateOf(input.useBy) : null,
+    goodThroughFrom: input.useBy ? 'day' : 'none',
+    serial: input.serial ?? null,
   })
-  await tx.$queryRaw`select 1 from stock_item where id = ${part.id}::uuid for no key update`
-  await writeEntry(act, { lotId: id, kind: 'received', pieces: input.pieces, on: receivedOn })
-  return { location: `/v1/part-lots/${id}`, body: await showPartLot(tx, id) }
+  return { location: `/v1/part-lots/${id}`, body: await showPartLot(act.tx, id) }
 }
 
 const shownPartLot = (lot: Lot) => ({ ...shownLot(lot), serial: lot.serial })
@@ -102,25 +76,10 @@ export async function listPartLots(db: Db, partId: string | undefined, after: st
   return lots.map(shownPartLot)
 }
 
-export type PartIssue = { partId: string; pieces: number; watchId?: string | undefined; ticketId?: string | undefined }
-
-export async function issueParts(act: Act, input: PartIssue): Promise<Created> {
+export async function issueParts(act: Act, input: { partId: string } & IssueOfOne): Promise<Created> {
   const part = await findPart(act.tx, input.partId)
-  const taken = await takeOrRefuse(act, {
-    kind: 'issued',
-    what: 'part',
-    wants: [{ itemId: part.id, pieces: input.pieces }],
-    intervalMonths: 0,
-    rules: lifeRulesOf(await stockRulesOn(act.tx, act.today)),
-    shortLifeBy: null,
-    ticketId: input.ticketId,
-    watchId: await watchFor(act.tx, input),
-  })
-  return {
-    body: {
-      parts: taken.map(({ entryId, lotId, pieces, goodThrough }) => ({ entryId, lotId, pieces, useBy: goodThrough })),
-    },
-  }
+  const taken = await issueOfOne(act, 'part', part.id, input)
+  return { body: { parts: taken.map(({ goodThrough, ...one }) => ({ ...one, useBy: goodThrough })) } }
 }
 
 export type PartFitting = {
@@ -137,9 +96,9 @@ export async function fitPart(act: Act, input: PartFitting): Promise<Created> {
   await watchFor(act.tx, input)
   const lot = await lockLot(act.tx, input.lotId, 'part')
   const on = input.on ?? act.today
-  refuseDay(lot, on, act.today)
-  if (lot.blocked) throw new Refusal('lot-blocked', { lotId: lot.id, because: lot.blocked })
-  if (input.pieces > lot.bench) throw new Refusal('stock-below-zero', { place: 'out at the bench', there: lot.bench })
+  refuseFitting(lot, input.pieces, on, act.today, '/pieces')
+  if (lot.goodThrough !== null && lot.goodThrough < on)
+    throw new Refusal('part-past-its-use', { lotId: lot.id, useBy: lot.goodThrough })
   const { lotId, pieces, watchId, ticketId, note } = input
   const entryId = await writeEntry(act, { lotId, kind: 'fitted', pieces, on, watchId, ticketId, reason: note })
   return { location: `/v1/stock-entries/${entryId}`, body: { entryId } }

@@ -1,14 +1,14 @@
 import { z } from 'zod'
 import { createOnce } from '../../http/creating.ts'
 import { withEtag } from '../../http/editing.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line } from '../../http/shapes.ts'
-import { lotRoutes } from '../cell-lots/routes.ts'
+import { kindRoutes } from '../stock-entries/kind-routes.ts'
+import { lotRoutes } from '../stock-entries/lot-routes.ts'
 import { lotOut } from '../stock-entries/lots.ts'
-import { cost, costOut, pieces, place } from '../stock-entries/shapes.ts'
-import { writeOffOthers } from '../waste/waste.ts'
+import { delivered, forSomething, pieces, someFor, whom } from '../stock-entries/shapes.ts'
 import {
   addPart,
   fitPart,
@@ -28,35 +28,13 @@ export function partLotRoutes(app: Routes, service: Service): void {
   const keeping = { roles: ['stock', 'manager'] as const }
   const reading = { roles: ['counter', 'bench', 'stock', 'manager'] as const }
 
-  app.post(
+  kindRoutes(
+    app,
+    service,
     '/v1/parts',
-    {
-      config: keeping,
-      schema: {
-        tags,
-        summary: 'Enter a traceable part',
-        body: z.strictObject({ name: line(60), partKind: z.enum(partKinds) }),
-        response: { 201: partOut },
-      },
-    },
-    (request, reply) => createOnce(service, request, reply, (doing) => addPart(doing, request.body)),
-  )
-  app.get(
-    '/v1/parts',
-    {
-      config: reading,
-      schema: {
-        tags,
-        summary: 'Traceable parts',
-        querystring: z.strictObject(pageQuery),
-        response: { 200: z.object({ items: z.array(partOut) }) },
-      },
-    },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listParts(service.database.prisma, after ? String(after[0]) : null, request.query.limit)
-      return page(request, reply, rows, (row) => [row.name])
-    },
+    ['Enter a traceable part', 'Traceable parts'],
+    { body: z.strictObject({ name: line(60), partKind: z.enum(partKinds) }), out: partOut },
+    { add: addPart, list: listParts },
   )
   app.post(
     '/v1/part-lots',
@@ -67,14 +45,9 @@ export function partLotRoutes(app: Routes, service: Service): void {
         summary: 'Receive parts',
         body: z.strictObject({
           partId: id,
-          lotNumber: line(40).optional(),
+          ...delivered,
           serial: line(60).optional(),
-          supplier: line(80),
-          receivedOn: day.optional(),
-          pieces,
-          unitCost: cost,
           useBy: day.optional(),
-          storagePlace: place,
         }),
         response: { 201: partLotOut },
       },
@@ -93,16 +66,13 @@ export function partLotRoutes(app: Routes, service: Service): void {
         response: { 200: z.object({ items: z.array(partLotOut) }) },
       },
     },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listPartLots(
-        service.database.prisma,
-        request.query.partId,
-        after ? String(after[0]) : null,
-        request.query.limit,
-      )
-      return page(request, reply, rows, (row) => [row.id])
-    },
+    (request, reply) =>
+      pageBy(
+        request,
+        reply,
+        (row) => row.id,
+        (after, limit) => listPartLots(service.database.prisma, request.query.partId, after, limit),
+      ),
   )
   app.get(
     '/v1/part-lots/:id',
@@ -116,12 +86,7 @@ export function partLotRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary: 'Take parts: first to expire first, else first received',
-        body: z
-          .strictObject({ partId: id, pieces: pieces.max(100), watchId: id.optional(), ticketId: id.optional() })
-          .refine((body) => body.watchId !== undefined || body.ticketId !== undefined, {
-            path: ['watchId'],
-            error: 'is needed, or a ticketId',
-          }),
+        body: z.strictObject({ partId: id, pieces: pieces.max(100), ...forSomething }).refine(someFor, whom),
         response: {
           201: z.object({
             parts: z.array(
@@ -152,21 +117,6 @@ export function partLotRoutes(app: Routes, service: Service): void {
       },
     },
     (request, reply) => createOnce(service, request, reply, (doing) => fitPart(doing, request.body)),
-  )
-  app.post(
-    '/v1/part-lots/:id/write-offs',
-    {
-      config: keeping,
-      schema: {
-        tags,
-        summary: 'Out of the drawer',
-        params: byId,
-        body: z.strictObject({ pieces, reason: line(300) }),
-        response: { 201: z.object({ entryId: idOut, pieces: z.number().int(), cost: costOut }) },
-      },
-    },
-    (request, reply) =>
-      createOnce(service, request, reply, (doing) => writeOffOthers(doing, 'part', request.params.id, request.body)),
   )
   lotRoutes(app, service, 'part', '/v1/part-lots')
 }

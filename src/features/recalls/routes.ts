@@ -1,6 +1,6 @@
 import { z } from 'zod'
 import { createOnce } from '../../http/creating.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line, prose } from '../../http/shapes.ts'
@@ -135,11 +135,13 @@ export function recallRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listRecalls(service.database.prisma, after ? String(after[0]) : null, request.query.limit)
-      return page(request, reply, rows, (row) => [row.id])
-    },
+    (request, reply) =>
+      pageBy(
+        request,
+        reply,
+        (row) => row.id,
+        (after, limit) => listRecalls(service.database.prisma, after, limit),
+      ),
   )
   app.get(
     '/v1/recalls/:id',

@@ -63,6 +63,13 @@ export function refuseMoreThanThere(lot: Lot, kind: EntryKind, pieces: number, p
   }
 }
 
+/** What holds for a fitting of any kind: the day, pieces enough out at the bench, and no block on the lot. */
+export function refuseFitting(lot: Lot, pieces: number, on: Day, today: Day, pointer: string): void {
+  refuseDay(lot, on, today)
+  refuseMoreThanThere(lot, 'fitted', pieces, pointer)
+  if (lot.blocked) throw new Refusal('lot-blocked', { lotId: lot.id, because: lot.blocked })
+}
+
 /** Kinds a person enters directly; the others are written by receiving, issuing, fitting, selling, counting and writing off. */
 export const plainKinds = ['returned-to-shelf', 'damaged-on-shelf', 'damaged-at-bench', 'returned-to-supplier'] as const
 export type PlainKind = (typeof plainKinds)[number]

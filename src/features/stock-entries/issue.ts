@@ -3,6 +3,8 @@ import { addMonths, type Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { type LifeRules, monthsForFullLife, nextChangeOn } from '../../domain/stock/life.ts'
 import type { Act } from '../../http/service.ts'
+import { lifeRulesOf, stockRulesOn } from './rules.ts'
+import { watchFor } from './tickets.ts'
 
 export type Want = { itemId: string; pieces: number }
 
@@ -88,6 +90,33 @@ export function firstToExpire(
 export async function takeOrRefuse(act: Act, taking: Omit<Taking, 'on' | 'by'>): Promise<Taken[]> {
   const whole = { ...taking, on: act.today, by: act.who.name }
   return takenOrRefuse(act.tx, whole, await firstToExpire(through(act.tx), whole))
+}
+
+export type IssueOfOne = { pieces: number; watchId?: string | undefined; ticketId?: string | undefined }
+
+/** Takes gaskets or parts of one kind for a watch or a ticket: what it keeps to is good on the day, no interval is asked. */
+export async function issueOfOne(
+  act: Act,
+  what: 'gasket' | 'part',
+  itemId: string,
+  { pieces, watchId, ticketId }: IssueOfOne,
+): Promise<{ entryId: string; lotId: string; pieces: number; goodThrough: Day | null }[]> {
+  const taken = await takeOrRefuse(act, {
+    kind: 'issued',
+    what,
+    wants: [{ itemId, pieces }],
+    intervalMonths: 0,
+    rules: lifeRulesOf(await stockRulesOn(act.tx, act.today)),
+    shortLifeBy: null,
+    ticketId,
+    watchId: await watchFor(act.tx, { watchId, ticketId }),
+  })
+  return taken.map((one) => ({
+    entryId: one.entryId,
+    lotId: one.lotId,
+    pieces: one.pieces,
+    goodThrough: one.goodThrough,
+  }))
 }
 
 /** Chooses as an issue on `act.today` would, and writes nothing. */

@@ -12,6 +12,22 @@ export const costOut = z.object({ amount: z.number().int(), currency: z.string()
 export const place = line(60)
 export const celsius = z.number().min(-40).max(100)
 
+/** What every delivery says. */
+export const delivered = {
+  lotNumber: line(40).optional(),
+  supplier: line(80),
+  receivedOn: day.optional(),
+  pieces,
+  unitCost: cost,
+  storagePlace: place,
+}
+
+/** Pieces leave the shelf for a watch or a ticket. */
+export const forSomething = { watchId: id.optional(), ticketId: id.optional() }
+export const someFor = (body: { watchId?: string | undefined; ticketId?: string | undefined }) =>
+  body.watchId !== undefined || body.ticketId !== undefined
+export const whom = { path: ['watchId'], error: 'is needed, or a ticketId: pieces leave the shelf for something' }
+
 export const plainEntryBody = z.strictObject({
   kind: z.enum(plainKinds),
   pieces,

@@ -1,6 +1,6 @@
 import { z } from 'zod'
 import { createOnce } from '../../http/creating.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
 import { byId, day, dayOut, idOut, line, partialDay } from '../../http/shapes.ts'
@@ -57,17 +57,16 @@ export function stockOrderRoutes(app: Routes, service: Service): void {
         response: { 200: z.object({ items: z.array(orderOut) }) },
       },
     },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const filter = { open: flagOf(request.query.open) }
-      const rows = await listOrders(
-        service.database.prisma,
-        filter,
-        after ? String(after[0]) : null,
-        request.query.limit,
-      )
-      return page(request, reply, rows.map(shownOrder), (row) => [row.id])
-    },
+    (request, reply) =>
+      pageBy(
+        request,
+        reply,
+        (row) => row.id,
+        async (after, limit) =>
+          (await listOrders(service.database.prisma, { open: flagOf(request.query.open) }, after, limit)).map(
+            shownOrder,
+          ),
+      ),
   )
   app.post(
     '/v1/stock-orders/:id/receipt',

@@ -4,7 +4,7 @@ import { faulty, Refusal } from '../../domain/refusals.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { type Money, refuseCurrency } from '../cell-lots/cell-lots.ts'
+import { type Money, refuseCurrency } from '../stock-entries/keeping.ts'
 
 export type NewOrder = {
   designation: string

@@ -3,7 +3,7 @@ import { type Db, dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { buckets } from '../../domain/stock/buckets.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Act, act, type Service, signerOf } from '../../http/service.ts'
 import { day, dayOut, idOut, instantOut } from '../../http/shapes.ts'
@@ -79,15 +79,13 @@ export function stockSummaryRoutes(app: Routes, service: Service): void {
         response: { 200: z.object({ items: z.array(summaryOut) }) },
       },
     },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listSummaries(
-        service.database.prisma,
-        after ? (String(after[0]) as Day) : null,
-        request.query.limit,
-      )
-      return page(request, reply, rows, (row) => [row.on])
-    },
+    (request, reply) =>
+      pageBy(
+        request,
+        reply,
+        (row) => row.on,
+        (after, limit) => listSummaries(service.database.prisma, after as Day | null, limit),
+      ),
   )
   app.get(
     '/v1/stock-summaries/:on/lots',

@@ -2,7 +2,7 @@ import { z } from 'zod'
 import { chemistries } from '../../domain/stock/sizes.ts'
 import { createOnce } from '../../http/creating.ts'
 import { withEtag } from '../../http/editing.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { byId, dayOut, idOut, line } from '../../http/shapes.ts'
@@ -56,11 +56,13 @@ export function wasteRoutes(app: Routes, service: Service): void {
         response: { 200: z.object({ items: z.array(boxOut) }) },
       },
     },
-    async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listBoxes(service.database.prisma, after ? String(after[0]) : null, request.query.limit)
-      return page(request, reply, rows, (row) => [row.id])
-    },
+    (request, reply) =>
+      pageBy(
+        request,
+        reply,
+        (row) => row.id,
+        (after, limit) => listBoxes(service.database.prisma, after, limit),
+      ),
   )
   app.get(
     '/v1/waste-boxes/:id',

@@ -4,8 +4,8 @@ import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type Chemistry, wasteBoxOf } from '../../domain/stock/sizes.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { type Money, refuseCurrency } from '../cell-lots/cell-lots.ts'
 import { refuseMoreThanThere, writeEntry } from '../stock-entries/entries.ts'
+import { type Money, refuseCurrency } from '../stock-entries/keeping.ts'
 import { lockLot } from '../stock-entries/lots.ts'
 
 export type BoxContents = ReturnType<typeof wasteBoxOf>

@@ -292,4 +292,26 @@ describe('other traceable parts', () => {
       '/problems/stock-below-zero',
     )
   })
+
+  it('glue taken in its last days is not used after them', async () => {
+    const part = await house.as('stock').post('/v1/parts', { name: 'crystal glue', partKind: 'glue' })
+    const lot = await house.as('stock').post('/v1/part-lots', {
+      partId: part.body.id,
+      supplier: 'Harbour Parts',
+      pieces: 2,
+      unitCost: eur(1200),
+      useBy: '2026-12-05',
+      storagePlace: 'parts 2',
+    })
+    const watchId = await addWatch(house, 'P-2', calibre)
+    await house.as('bench').post('/v1/part-issues', { partId: part.body.id, pieces: 2, watchId }).expect(201)
+    const use = () => bench().post('/v1/part-fittings', { lotId: lot.body.id, pieces: 1, watchId })
+    house.setNow('2026-12-06')
+    const late = await use()
+    expect([late.status, late.body.type, late.body.useBy]).toEqual([409, '/problems/part-past-its-use', '2026-12-05'])
+    expect(await lotNow(house, lot.body.id, 'part-lots')).toMatchObject({ bench: 2 })
+    house.setNow('2026-12-05')
+    expect((await use()).status).toBe(201)
+    house.setNow('2026-12-01')
+  })
 })
