@@ -1,5 +1,5 @@
 import { createHash, createPublicKey, generateKeyPairSync } from 'node:crypto'
-import { mkdtemp, readdir, readFile, rm, writeFile } from 'node:fs/promises'
+import { mkdir, mkdtemp, readdir, readFile, rm, symlink, writeFile } from 'node:fs/promises'
 import os from 'node:os'
 import path from 'node:path'
 import ICAL from 'ical.js'
@@ -342,8 +342,33 @@ test('without a relay letters are files, each written whole and once', async () 
   )
 })
 
-test('a disk that takes no more leaves the letter waiting and nothing half-written', async () => {
-  // a file where the folder should be: every write is refused, as on a full disk
+test('a disk that is full while a letter is written leaves the letter waiting and nothing half-written', async () => {
+  const opened = path.join(folder, 'full')
+  await mkdir(opened)
+  const service = {
+    ...house.service,
+    config: {
+      ...house.service.config,
+      letters: { ...house.service.config.letters, smtpUrl: undefined, folder: opened },
+    },
+  }
+  const { ownerId, watchId } = await ownerWithWatch(house)
+  const id = await queueLetter(house, ownerId, watchId)
+  // /dev/full opens like any file and answers every write with ENOSPC (full(4) of Linux)
+  await symlink('/dev/full', path.join(opened, `.${id}.eml.${process.pid}.part`))
+  const letters = openHandingOver(service, async () => new Map())
+  expect(await letters.round()).toMatchObject({ sent: 0, putBack: 1 })
+  const row = (await house.as('manager').get(`/v1/notices/${id}`).expect(200)).body
+  expect([row.state, row.lastError]).toEqual(['queued', expect.stringContaining('ENOSPC')])
+  expect(await readdir(opened)).toEqual([])
+  await house.database.pool.query('update notice set next_at = now() where id = $1', [id])
+  expect(await letters.round()).toMatchObject({ sent: 1 })
+  await letters.close()
+  expect(await readdir(opened)).toEqual([`${id}.eml`])
+})
+
+test('a folder that cannot be written to leaves the letter waiting', async () => {
+  // a file where the folder should be: every write is refused
   const blocked = path.join(folder, 'blocked')
   await writeFile(blocked, '')
   const service = {
