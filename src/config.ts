@@ -78,6 +78,7 @@ const environment = z
         .optional(),
     ),
     LETTERS_FROM: z.preprocess(blankIsUnset, mailbox.optional()),
+    DELIVERY_REPORTS_MAILBOX: text(),
     LETTERS_FOLDER: text(),
     LETTERS_IN_DOUBT: z.preprocess(blankIsUnset, z.enum(['hold', 'resend']).default('hold')),
     DKIM_DOMAIN: text(),
@@ -145,6 +146,7 @@ function shape(env: z.output<typeof environment>) {
       from: env.LETTERS_FROM ?? `${env.CENTRE_NAME} <letters@localhost>`,
       folder: path.resolve(env.LETTERS_FOLDER ?? path.join(dataFolder, 'letters')),
       inDoubt: env.LETTERS_IN_DOUBT,
+      mailbox: env.DELIVERY_REPORTS_MAILBOX && path.resolve(env.DELIVERY_REPORTS_MAILBOX),
       dkim:
         env.DKIM_DOMAIN && env.DKIM_SELECTOR && env.DKIM_KEY_FILE
           ? { domain: env.DKIM_DOMAIN, selector: env.DKIM_SELECTOR, keyFile: env.DKIM_KEY_FILE }

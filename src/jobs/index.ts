@@ -2,6 +2,7 @@ import { type ScheduledTask, schedule } from 'node-cron'
 import { stillAllowed } from '../features/notices/decide-again.ts'
 import type { Service } from '../http/service.ts'
 import { deliverLetters } from './deliver.ts'
+import { tickDeliveryReports } from './delivery-reports.ts'
 import { tickFlagLots } from './flag-lots.ts'
 import { tickHousekeeping } from './housekeeping.ts'
 import { tickNightly } from './nightly.ts'
@@ -27,6 +28,7 @@ export const jobs: readonly Job[] = [
   },
   { name: 'flag-lots', every: '*/10 * * * *', run: tickFlagLots },
   { name: 'deliver', every: '* * * * *', run: (service, stop) => deliverLetters(service, stillAllowed, stop) },
+  { name: 'delivery-reports', every: '* * * * *', run: tickDeliveryReports },
   { name: 'housekeeping', every: '17 * * * *', run: tickHousekeeping },
 ]
 

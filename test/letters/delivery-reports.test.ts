@@ -1,5 +1,9 @@
+import { appendFile, mkdtemp, readFile, rename, rm, writeFile } from 'node:fs/promises'
+import os from 'node:os'
+import path from 'node:path'
 import supertest from 'supertest'
 import { afterAll, beforeAll, beforeEach, expect, test } from 'vitest'
+import { mailboxReader } from '../../src/features/delivery-reports/mailbox.ts'
 import { messagesIn, readReport } from '../../src/features/delivery-reports/report.ts'
 import { type HandingOver, openHandingOver } from '../../src/features/notices/handing-over.ts'
 import { type Relay, startRelay } from '../faults/delivery/relay.ts'
@@ -261,6 +265,61 @@ test('a mailbox file is taken message by message (RFC 4155)', async () => {
     1,
     [one.id, two.id],
   ])
+})
+
+test('the mailbox file of the mail system is read as it grows, is emptied or renamed, and is never changed', async () => {
+  const folder = await mkdtemp(path.join(os.tmpdir(), 'mailbox-'))
+  const mailbox = path.join(folder, 'reports')
+  const service = {
+    ...house.service,
+    config: { ...house.service.config, letters: { ...house.service.config.letters, mailbox } },
+  }
+  const read = mailboxReader()
+  const one = await sentLetter('grow.one@owner.example')
+  const two = await sentLetter('grow.two@owner.example')
+  const three = await sentLetter('grow.three@owner.example')
+  const four = await sentLetter('grow.four@owner.example')
+  const mail = (letter: { id: string }, name: string) =>
+    `From MAILER-DAEMON Wed Nov 25 12:00:00 2026\n${report({ envelope: letter.id, recipient: `${name}@owner.example` })}\n`
+  const returned = async () => {
+    const ids = [one, two, three, four].map((letter) => letter.id)
+    const { rows } = await house.database.pool.query(
+      'select returned_at is not null as back from notice where id = any($1) order by array_position($1::uuid[], id)',
+      [ids],
+    )
+    return rows.map((row) => row.back)
+  }
+  expect(await read(service)).toBe(null)
+  const second = mail(two, 'grow.two')
+  const half = second.slice(0, second.length / 3)
+  await writeFile(mailbox, mail(one, 'grow.one') + half)
+  await read(service)
+  expect(await returned()).toEqual([true, false, false, false])
+  expect(await readFile(mailbox, 'utf8')).toBe(mail(one, 'grow.one') + half)
+  expect(await read(service)).toBe(null)
+  await appendFile(mailbox, second.slice(half.length))
+  expect(await read(service)).toMatchObject({ messages: 1, taken: [{ noticeId: two.id, fresh: true }] })
+  await appendFile(mailbox, mail(three, 'grow.three'))
+  const taken = await read(service)
+  expect(taken?.taken.filter((each) => each.fresh).map((each) => each.noticeId)).toEqual([three.id])
+  // put aside by whoever keeps it short, and begun anew
+  await rename(mailbox, `${mailbox}.1`)
+  expect(await read(service)).toBe(null)
+  await writeFile(mailbox, mail(four, 'grow.four'))
+  expect(await read(service)).toMatchObject({ messages: 1, taken: [{ noticeId: four.id }] })
+  expect(await returned()).toEqual([true, true, true, true])
+  // emptied in place and grown longer than it was before anybody looked: what is read is not the middle of a message
+  const five = await sentLetter('grow.five@owner.example')
+  await appendFile(mailbox, mail(one, 'grow.one'))
+  expect(await read(service)).toMatchObject({ messages: 2 })
+  const notice = `From nobody Wed Nov 25 12:00:00 2026\n\nA word.\n\n`
+  await writeFile(mailbox, notice + mail(five, 'grow.five') + mail(four, 'grow.four') + notice)
+  const anew = await read(service)
+  expect(anew?.taken.filter((each) => each.fresh).map((each) => each.noticeId)).toEqual([five.id])
+  await writeFile(mailbox, mail(four, 'grow.four'))
+  // another replica, or this one started again, reads all of it and finds nothing new
+  expect((await mailboxReader()(service))?.taken.map((each) => each.fresh)).toEqual([false])
+  await rm(folder, { recursive: true })
 })
 
 test('a report about no letter of ours, or about one never handed over, changes nothing', async () => {
