@@ -148,6 +148,13 @@ export function refusalOf(error: unknown): Refusal {
 }
 
 export function registerProblems(app: FastifyInstance): void {
+  // nothing is unpacked at the door: a few kilobytes could become gigabytes, and a body is read in one way only
+  app.addHook('onRequest', async (request, reply) => {
+    const coding = request.headers['content-encoding']
+    if (coding === undefined || coding.toLowerCase() === 'identity') return
+    reply.header('accept-encoding', 'identity')
+    throw new Refusal('unsupported-media-type', { accepted: 'it is, without Content-Encoding' })
+  })
   // the router cannot say which methods an address answers; 405 with Allow helps more than 404 where only the method is wrong
   const known: { methods: string[]; pattern: RegExp }[] = []
   app.addHook('onRoute', (route) => {

@@ -51,7 +51,8 @@ const unclaimedOut = z.object({
 const wantsCsv = (request: FastifyRequest) => /\btext\/csv\b/.test(request.headers.accept ?? '')
 
 /** A cell that a spreadsheet would take for a formula is told as text. */
-const asCell = (value: unknown) => (typeof value === 'string' && /^[=+\-@\t\r]/.test(value) ? `'${value}` : value)
+const asCell = (value: unknown) =>
+  typeof value === 'string' && /^[=+\-@\t\r＝＋－＠]/.test(value) ? `'${value}` : value
 
 function csv<T extends object>(reply: FastifyReply, rows: readonly T[], columns: readonly (keyof T & string)[]) {
   const body = stringify(

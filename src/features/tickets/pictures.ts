@@ -12,6 +12,11 @@ import { type Desk, instantFrom, openTicket, ticketId } from './desk.ts'
 /** Largest picture taken, bytes and pixels: enough for a telephone's camera, and no bomb. */
 export const PICTURE_BYTES = 12 * 1024 * 1024
 const PIXELS = 60_000_000
+/** What is not stored line by line has to be unpacked as a whole: so many bytes of it, one picture at a time. */
+const UNPACKED_BYTES = 100_000_000
+// no other reader is ever started on what a sender sends
+sharp.block({ operation: ['VipsForeignLoad'] })
+sharp.unblock({ operation: ['VipsForeignLoadJpeg', 'VipsForeignLoadPng', 'VipsForeignLoadWebp'] })
 
 const types: Readonly<Record<string, string>> = { jpeg: 'image/jpeg', png: 'image/png', webp: 'image/webp' }
 
@@ -27,18 +32,35 @@ export type Picture = {
   content: Buffer
 }
 
+let reading: Promise<unknown> = Promise.resolve()
+
 /** Reads a file as a picture by its content, whatever its name and its type claim; the whole of it has to decode. */
-export async function readPicture(content: Buffer): Promise<Picture> {
+export function readPicture(content: Buffer): Promise<Picture> {
+  // one after the other, so that many at once take no more memory than one
+  const read = reading.then(() => readNow(content))
+  reading = read.catch(() => {})
+  return read
+}
+
+async function readNow(content: Buffer): Promise<Picture> {
   if (content.length === 0) throw new Refusal('picture-refused', { why: 'it is empty' })
   if (content.length > PICTURE_BYTES) throw new Refusal('body-too-large')
   const options = { limitInputPixels: PIXELS, failOn: 'error' as const }
   const found = await sharp(content, options)
     .metadata()
-    .catch(() => null)
+    .catch((error: Error) => {
+      if (/pixel limit/i.test(error.message)) throw new Refusal('picture-refused', { why: 'it has too many pixels' })
+      return null
+    })
   const mediaType = found?.format === undefined ? undefined : types[found.format]
   if (!found || mediaType === undefined)
     throw new Refusal('picture-refused', { why: 'its content is not a JPEG, PNG or WebP picture' })
   if ((found.pages ?? 1) > 1) throw new Refusal('picture-refused', { why: 'it moves; send a still picture' })
+  const unpacked = found.width * found.height * found.channels * (found.depth === 'ushort' ? 2 : 1)
+  if (found.isProgressive === true && unpacked > UNPACKED_BYTES)
+    throw new Refusal('picture-refused', {
+      why: 'it is interlaced and too large to be unpacked as a whole; send it smaller, or not interlaced',
+    })
   await sharp(content, options)
     .resize(64, 64, { fit: 'inside' })
     .raw()
