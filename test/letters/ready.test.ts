@@ -159,7 +159,7 @@ test('who cannot be written to is a task to call, closed when told; a letter tha
   const other = await shop.readied({ dial: 'mint' })
   await round()
   await report((await shown(other.number)).readyLetter.notice, 'failed', '5.1.1')
-  expect((await shown(other.number)).readyLetter).toMatchObject({ state: 'failed' })
+  expect((await shown(other.number)).readyLetter).toMatchObject({ state: 'returned' })
   expect(await plan(other.number)).toBeNull()
   expect((await shop.gates(other.number)).G14!.state).toBe('shut')
 })

@@ -39,7 +39,8 @@ export function totalsOf(
   return { net, tax, total: net + tax }
 }
 
-export type AnswerFault = { readonly line: string; readonly detail: string }
+/** `by`: the line that leans on the faulty one; its name is known where the lines have names. */
+export type AnswerFault = { readonly line: string; readonly detail: string; readonly by?: string }
 
 /**
  * Faults of a set of answers to one version: a line that is not in it, one left out, and a line refused on which a line
@@ -56,7 +57,11 @@ export function answerFaults(
   for (const line of lines) {
     if (answers.get(line.id) !== 'no' || line.requiredBy === null) continue
     if (answers.get(line.requiredBy) === 'yes') {
-      faults.push({ line: line.id, detail: `is required by ${line.requiredBy}: refusing it refuses that line too` })
+      faults.push({
+        line: line.id,
+        detail: 'cannot be refused alone: refuse with it what depends on it',
+        by: line.requiredBy,
+      })
     }
   }
   return faults

@@ -34,14 +34,22 @@ export function sealsToReplace(t: Pick<Snapshot, 'seals'>): readonly Snapshot['s
   return [...last.values()].filter((seal) => seal.seen !== null && seal.seen !== 'supple')
 }
 
+/** As people at a counter say it. */
+export const testWords: Readonly<Record<TestKind, string>> = {
+  'vacuum-dry': 'vacuum test',
+  'overpressure-dry': 'dry pressure test',
+  'overpressure-wet': 'wet pressure test',
+  immersion: 'immersion test',
+  condensation: 'condensation test',
+}
+
 export const sealsInWords = (seals: readonly Snapshot['seals'][number][]): string =>
   seals
-    .map((seal) =>
-      seal.seen === 'missing'
-        ? `the seal at ${seal.position} is missing`
-        : `the seal at ${seal.position} is ${seal.seen}`,
-    )
+    .map(({ position, seen }) => `the seal at ${position} ${seen === 'set' ? 'has taken a set' : `is ${seen}`}`)
     .join(', ')
+
+const positionsOf = (seals: readonly Snapshot['seals'][number][]): string =>
+  seals.map((seal) => seal.position).join(' and at ')
 
 /** The signed word of owner and manager that the watch is no longer to be treated as water-resistant. */
 export const isWithdrawn = (t: Snapshot): boolean =>
@@ -60,18 +68,24 @@ export const waterGate: GateRule = (t) => {
   const opening = latest(t.openings)!
   const marks = looksAt(opening, latest(t.closings), t.water.withdrawn, ...t.seals, ...t.water.tests)
   if (isWithdrawn(t)) return { parts: [open('water', 'signed: no longer to be treated as water-resistant')], ...marks }
-  const waiver = `close the case and let it pass the test, ${orWaiver}`
-  if (caseIsOpen(t)) return { parts: [shut('water', 'the case is open', waiver, 'nobody')], ...marks }
+  const old = sealsToReplace(t)
+  if (caseIsOpen(t)) {
+    const why = old.length === 0 ? 'the case is open' : `the case is open, and ${sealsInWords(old)}`
+    const seals = old.length === 0 ? '' : `replace the seal at ${positionsOf(old)}, `
+    const opens = `${seals}close the case and let it pass the test, ${orWaiver}`
+    return { parts: [shut('water', why, opens, 'nobody')], ...marks }
+  }
+  const waiver = `let it pass the test, ${orWaiver}`
   const newest = newestTests(t)
   const failed = [...newest.values()].filter((test) => !test.passed)
   if (failed.length > 0) {
-    const why = `failed since the case was closed: ${failed.map((test) => test.kind).join(', ')}`
-    return { parts: [shut('pending-signature', why, waiver, 'manager')], ...marks }
+    const why = `failed since the case was closed: the ${failed.map((test) => testWords[test.kind]).join(' and the ')}`
+    const opens = `open the case, mend it, close it and let it pass the test, ${orWaiver}`
+    return { parts: [shut('pending-signature', why, opens, 'manager')], ...marks }
   }
-  const old = sealsToReplace(t)
   if (old.length > 0) {
     const why = `${sealsInWords(old)} and was not replaced, so no water test counts`
-    const opens = `open the case, replace the seal at ${old.map((seal) => seal.position).join(' and at ')}, close it and test it again; ${orWaiver}`
+    const opens = `open the case, replace the seal at ${positionsOf(old)}, close it and test it again, ${orWaiver}`
     return { parts: [shut('seals', why, opens, 'nobody')], ...marks }
   }
   if (t.water.agreedBar === null && t.water.needed.some((kind) => kind !== 'condensation')) {
@@ -79,7 +93,14 @@ export const waterGate: GateRule = (t) => {
   }
   const parts: Part[] = t.water.needed.map((kind) => {
     const why = whyNotPassed(newest.get(kind), kind, t.water.agreedBar)
-    return decided(why === null, kind, `${kind} passed after the last closing`, why ?? '', waiver, 'nobody')
+    return decided(
+      why === null,
+      kind,
+      `the ${testWords[kind]} was passed after the last closing`,
+      why ?? '',
+      waiver,
+      'nobody',
+    )
   })
   if (parts.length === 0)
     parts.push(shut('water', 'no kind of test is named for this watch', 'name the tests it needs', 'nobody'))
@@ -87,12 +108,12 @@ export const waterGate: GateRule = (t) => {
 }
 
 function whyNotPassed(test: Test | undefined, kind: TestKind, agreedBar: number | null): string | null {
-  if (!test) return `no ${kind} test since the case was last closed`
-  if (!test.counts) return `the ${kind} test was not made as the kind asks`
-  if (!test.toolInDate) return `the ${kind} test was made on a tester out of calibration`
-  if (test.toolDoubtful) return `the tester of the ${kind} test was since found out of tolerance`
+  if (!test) return `there was no ${testWords[kind]} since the case was last closed`
+  if (!test.counts) return `the ${testWords[kind]} was not made as such a test has to be made`
+  if (!test.toolInDate) return `the ${testWords[kind]} was made on a tester out of calibration`
+  if (test.toolDoubtful) return `the tester of the ${testWords[kind]} was since found out of tolerance`
   if (kind !== 'condensation' && kind !== 'immersion' && !reaches(test.bar, agreedBar)) {
-    return `the ${kind} test was made at ${test.bar ?? 'no'} bar and ${agreedBar} bar is agreed`
+    return `the ${testWords[kind]} was made at ${test.bar ?? 'no'} bar and ${agreedBar} bar is agreed`
   }
   return null
 }

@@ -54,7 +54,7 @@ export function judgeGate(gate: GateName, ticket: Snapshot): GateAnswer {
       .map((p) => (p.overridden ? `${p.why} (overridden: ${p.overridden.reason})` : p.why))
       .join('; '),
     evidence: found.evidence,
-    opens: shut.flatMap((part) => (part.opens === null ? [] : [part.opens])),
+    opens: [...new Set(shut.flatMap((part) => (part.opens === null ? [] : [part.opens])))],
     parts,
   }
 }

@@ -230,7 +230,7 @@ export async function answerEstimate(desk: Desk, ref: string, version: number, i
               0,
               input.lines.findIndex((line) => line.line === fault.line),
             )}/answer`,
-            `${nameOf(estimate, fault.line)} ${fault.detail}`,
+            `"${nameOf(estimate, fault.line)}" ${fault.detail}${fault.by === undefined ? '' : `, "${nameOf(estimate, fault.by)}"`}`,
           ] as const,
       ),
     )

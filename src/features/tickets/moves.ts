@@ -4,7 +4,15 @@ import { type GateAnswer, judgeGates, mayOverride } from '../../domain/tickets/g
 import { newestVersion } from '../../domain/tickets/gates-yes.ts'
 import { daysOfStay, monthsAtHandOver } from '../../domain/tickets/guarantee.ts'
 import type { Override } from '../../domain/tickets/snapshot.ts'
-import { frozen, type GateName, gateNames, type Move, movesFrom, type Step } from '../../domain/tickets/steps.ts'
+import {
+  frozen,
+  type GateName,
+  gateNames,
+  gatesOf,
+  type Move,
+  movesFrom,
+  type Step,
+} from '../../domain/tickets/steps.ts'
 import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
 import { closeReadyTask, queueReadyLetter } from '../notices/ready-letters.ts'
@@ -32,7 +40,12 @@ export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Pro
     id,
     decision.moves.map((move) => ({
       kind: 'move',
-      data: { from: move.from, to: move.to, reason: input.reason ?? null, gates: passedBy(move, decision.gates) },
+      data: {
+        from: move.from,
+        to: move.to,
+        reason: input.reason ?? null,
+        gates: passedBy(move, ticket, decision.gates),
+      },
     })),
   )
   const last = decision.moves.at(-1)!
@@ -44,9 +57,11 @@ export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Pro
 }
 
 /** What each asked gate said, kept with the move: a later reader sees what was known and who answered for it. */
-const passedBy = (move: Move, gates: readonly GateAnswer[]) =>
-  gates
-    .filter((gate) => move.gates.includes(gate.gate) || gate.gate === 'G16')
+const passedBy = (move: Move, { snapshot }: Loaded, gates: readonly GateAnswer[]) => {
+  const { undone, comebackOf } = snapshot.ticket
+  const asked = gatesOf(move, { undone: undone || move.to === 'return-undone', comeback: comebackOf !== null })
+  return gates
+    .filter((gate) => asked.includes(gate.gate))
     .map((gate) => ({
       gate: gate.gate,
       state: gate.state,
@@ -55,6 +70,7 @@ const passedBy = (move: Move, gates: readonly GateAnswer[]) =>
         part.overridden ? [{ part: part.part, by: part.overridden.by, reason: part.overridden.reason }] : [],
       ),
     }))
+}
 
 function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to: Step): Refusal {
   const { step, side, ended } = ticket.snapshot.ticket

@@ -102,7 +102,7 @@ export const ticketOut = z.object({
   pictures: z.array(z.object({ id: idOut, view: z.string(), stage: z.string() })),
   estimate: z.object({ version: z.number().int(), total: moneyOut, validUntil: dayOut.nullable() }).nullable(),
   readyLetter: z
-    .object({ notice: idOut, state: z.enum(['queued', 'sent', 'delivered', 'failed']) })
+    .object({ notice: idOut, state: z.enum(['queued', 'sent', 'delivered', 'returned', 'failed', 'withdrawn']) })
     .nullable()
     .meta({ description: 'the newest letter that it is ready; null where none was written' }),
   bill: moneyOut.nullable(),
@@ -116,7 +116,10 @@ export const ticketOut = z.object({
 
 function readyLetterOf(rows: Loaded['rows'], records: Loaded['records']) {
   const record = records.findLast((one) => one.kind === 'contact' && one.data.notice !== undefined)
-  return record ? { notice: String(record.data.notice), state: stateOfTelling(rows, record) } : null
+  const letter = rows.notices?.find((notice) => notice.record === record?.id)
+  if (!record || !letter) return null
+  const state = letter.returned ? 'returned' : letter.state === 'withdrawn' ? 'withdrawn' : stateOfTelling(rows, record)
+  return { notice: letter.notice, state } as const
 }
 
 export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeof ticketOut> {

@@ -231,6 +231,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     }),
     overrides: of('override').map((record) => ({
       ...mark(record),
+      by: record.name,
       gate: record.data.gate as GateName,
       part: String(record.data.part),
       reason: String(record.data.reason),

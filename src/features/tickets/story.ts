@@ -2,6 +2,8 @@ import { createHash } from 'node:crypto'
 import type { Db } from '../../db/open.ts'
 import { inWords, type Money } from '../../domain/money.ts'
 import { Refusal } from '../../domain/refusals.ts'
+import { testWords } from '../../domain/tickets/gates-water.ts'
+import type { TestKind } from '../../domain/tickets/snapshot.ts'
 import { type GateName, gateTitles } from '../../domain/tickets/steps.ts'
 
 /** One line of the story of a watch: when it happened, when it was written, what, and who signed. */
@@ -70,7 +72,7 @@ export async function storyOf(db: Db, watchId: string) {
       union all
       select o.recorded_at, o.from_day::text, o.recorded_at, null, 'ownership', jsonb_build_object('how', o.how, 'owner', coalesce(w.name, 'unknown')), o.recorded_by, o.id::text, s.reason, 0
         from ownership o left join owner w on w.id = o.owner_id left join strike s on s.fact_id = o.id where o.watch_id = ${watchId}::uuid
-    ) as x order by x.at, x.seq, x.id, x.kind limit 20000`
+    ) as x order by x.at, x.seq, x.id, x.kind = 'comeback-cost', x.kind limit 20000`
   const entries = rows.map(
     (row): Entry => ({
       at: new Date(row.at).toISOString(),
@@ -114,6 +116,9 @@ const money = (value: unknown): string =>
   value && typeof value === 'object' ? inWords(value as Money) : 'none declared'
 
 type Data = Record<string, unknown>
+const marks = (list: unknown[] | null) =>
+  list === null ? 'no list of marks' : list.length === 1 ? '1 mark' : `${list.length} marks`
+const plain = (code: unknown) => text(code).replaceAll('-', ' ')
 type GateSaid = { gate: GateName; state: string; overridden: { part: string; reason: string }[] }
 
 const moveWords = (d: Data): string => {
@@ -123,7 +128,7 @@ const moveWords = (d: Data): string => {
       (gate) =>
         `${gate.gate} ${gateTitles[gate.gate]} ${gate.overridden.length > 0 ? `overridden (${gate.overridden.map((o) => o.reason).join('; ')})` : gate.state}`,
     )
-  return `${text(d.from)} to ${text(d.to)}${d.reason ? `: ${text(d.reason)}` : ''}${gates.length > 0 ? `. Gates: ${gates.join(', ')}` : ''}`
+  return `from "${plain(d.from)}" to "${plain(d.to)}"${d.reason ? `: ${text(d.reason)}` : ''}${gates.length > 0 ? `. Gates: ${gates.join(', ')}` : ''}`
 }
 
 const values = (d: Data): string =>
@@ -137,7 +142,7 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
   booked: (d) => `booked in: "${text(d.complaint)}"`,
   people: (d) => `may approve: ${list(d.approve) || 'the owner'}; may collect: ${list(d.collect) || 'the owner'}`,
   condition: (d) =>
-    `condition: ${(d.marks as unknown[] | null)?.length ?? 'no list of'} marks, clasp ${text(d.clasp)}, agreed by ${text(d.agreed) || 'nobody'}`,
+    `condition: ${marks(d.marks as unknown[] | null)}, clasp ${text(d.clasp)}, agreed by ${text(d.agreed) || 'nobody'}`,
   value: (d) => `declared value ${money(d.value)}`,
   cover: (d) => `cover arranged: ${text(d.words)}`,
   'do-not': (d) => `not to be done: ${list(d.list)}`,
@@ -150,11 +155,13 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
     d.state === null
       ? `left ${text(d.left)}: ${text(d.reason)}`
       : `put aside as ${text(d.state)} until ${text(d.until)}: ${text(d.reason)}`,
-  override: (d) => `override of ${text(d.gate)} (${text(d.part)}) by a ${text(d.role)}: ${text(d.reason)}`,
+  override: (d) =>
+    `gate ${text(d.gate)} ${gateTitles[d.gate as GateName] ?? ''} overridden (${plain(d.part)}) by a ${plain(d.role)}: ${text(d.reason)}`,
   look: (d) => `looked over: ${text(d.findings)}${list(d.signs) ? `; signs: ${list(d.signs)}` : ''}`,
   parts: (d) =>
     `parts: ${((d.lines ?? []) as Data[]).map((line) => `${text(line.what)} ${line.onHand ? 'on hand' : `awaited ${text(line.expectedOn)}`.trim()}`).join(', ')}`,
-  kit: (d) => `kit checked, cell ${text(d.cell)}`,
+  kit: (d) =>
+    `kit checked, ${d.cell === 'none' ? 'no cell' : d.cell === 'full' ? 'a cell of full life' : d.cell === 'short' ? 'a cell of short life' : 'a cell that is not to be fitted'}`,
   opening: (d) => `case opened: ${text(d.reason)}`,
   closing: (d) => `case closed${d.torqueNcm ? ` at ${text(d.torqueNcm)} Ncm` : ''}`,
   operation: (d) =>
@@ -170,10 +177,10 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
   reading: (d) =>
     `reading ${text(d.position)} ${d.wind === 'none' ? '' : text(d.wind)}: ${values(d)}`.replace(/ +/g, ' '),
   'water-test': (d) =>
-    `water test ${text(d.test)}: ${d.passed ? `passed${d.bar ? ` at ${text(d.bar)} bar` : ''} on this date` : `failed, ${list(d.because)}`}`,
+    `${testWords[d.test as TestKind] ?? 'water test'}: ${d.passed ? `passed${d.bar ? ` at ${text(d.bar)} bar` : ''} on this date${d.counts === false ? `; it opens no gate, ${list(d.shortcomings)}` : ''}` : `failed, ${list(d.because)}`}`,
   'readings-accepted': (d) => `values accepted: ${text(d.reason)}`,
   'water-agreement': (d) =>
-    `test agreed at ${d.bar === null ? 'no pressure' : `${text(d.bar)} bar`}: ${list(d.needed)}`,
+    `test agreed at ${d.bar === null ? 'no pressure' : `${text(d.bar)} bar`}: ${list((d.needed as TestKind[] | undefined)?.map((kind) => testWords[kind]))}`,
   'claim-withdrawn': (d) =>
     `no longer to be treated as water-resistant: owner ${d.ownerSigned ? 'signed' : 'not yet'}, manager ${d.managerSigned ? 'signed' : 'not yet'}`,
   'final-check': (d) => (d.passed ? 'final check passed' : `final check not passed: ${text(d.reason)}`),
@@ -210,7 +217,7 @@ const sentences: Readonly<Record<string, (d: Data) => string>> = {
     `${text(d.person)} says ${text(d.answer)} to "${text(d.line)}" (version ${text(d.version)}, ${text(d.how)})`,
   picture: (d) => `picture ${text(d.view)}, ${text(d.stage)}`,
   fact: (d) =>
-    `in the book: ${text(d.event)}${d.event === 'water-test' ? (d.passed ? ' passed' : ' failed') : ''}${d.sign ? ` ${text(d.sign)}` : ''}${d.bar ? ` at ${text(d.bar)} bar` : ''} (${text(d.source)})`,
+    `in the book: ${plain(d.event)}${d.event === 'water-test' ? (d.passed ? ' passed' : ' failed') : ''}${d.sign ? ` ${text(d.sign)}` : ''}${d.bar ? ` at ${text(d.bar)} bar` : ''} (${plain(d.source)})`,
   ownership: (d) => `belongs to ${text(d.owner)}: ${text(d.how)}`,
 }
 

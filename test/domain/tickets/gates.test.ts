@@ -189,7 +189,7 @@ describe('G11 water', () => {
     for (const condition of ['set', 'flattened', 'hard', 'cracked', 'swollen', 'missing'] as const) {
       const found = judgeGate('G11', { ...t, seals: [...t.seals, seen(condition, 104)] })
       expect(found).toMatchObject({ state: 'shut', parts: [{ part: 'seals', mayOverride: 'nobody' }] })
-      expect(found.why).toContain('the seal at crown is')
+      expect(found.why).toContain('the seal at crown ')
       expect(found.opens[0]).toContain('replace the seal at crown')
     }
     expect(state('G11', { ...t, seals: [...t.seals, seen('supple', 104)] })).toBe('open')

@@ -53,15 +53,15 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
   expect(entries.map((entry) => entry.at)).toEqual(entries.map((entry) => entry.at).sort())
   const words = (what: string) => entries.filter((entry) => entry.what === what).map((entry) => entry.words)
   expect(words('booked')[0]).toContain('läuft nach')
-  expect(words('override')).toEqual(['override of G15 (entitlement) by a manager: passport and picture fit'])
-  expect(words('water-test')).toEqual(['water test overpressure-dry: passed at 5 bar on this date'])
+  expect(words('override')).toEqual(['gate G15 hand-over overridden (entitlement) by a manager: passport and picture fit'])
+  expect(words('water-test')).toEqual(['dry pressure test: passed at 5 bar on this date'])
   expect(words('move').at(-1)).toContain('G15 hand-over overridden (passport and picture fit)')
   expect(entries.find((entry) => entry.record === mistake.id)?.struck).toBe('that was another ticket')
   expect(words('fact')).toEqual(
     expect.arrayContaining([
-      'in the book: case-opened (own-record)',
-      'in the book: cell-fitted (own-record)',
-      'in the book: water-test passed at 5 bar (own-record)',
+      'in the book: case opened (own record)',
+      'in the book: cell fitted (own record)',
+      'in the book: water test passed at 5 bar (own record)',
     ]),
   )
   for (const entry of entries) expect(entry.by, entry.words).not.toBe('')

@@ -28,7 +28,7 @@ describe('opened, not tested after', () => {
 
     await shop.told(ticket.number, 'closings', {}, shop.bench)
     const shut = await shop.move(ticket.number, 'ready', {}, shop.bench)
-    expect(shut.body).toMatchObject({ gate: 'G11', why: expect.stringContaining('no overpressure-dry test') })
+    expect(shut.body).toMatchObject({ gate: 'G11', why: expect.stringContaining('no dry pressure test') })
     const override = await shop.manager.post(`/v1/tickets/${ticket.number}/overrides`, {
       gate: 'G11',
       part: 'overpressure-dry',
