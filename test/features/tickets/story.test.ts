@@ -53,7 +53,9 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
   expect(entries.map((entry) => entry.at)).toEqual(entries.map((entry) => entry.at).sort())
   const words = (what: string) => entries.filter((entry) => entry.what === what).map((entry) => entry.words)
   expect(words('booked')[0]).toContain('läuft nach')
-  expect(words('override')).toEqual(['gate G15 hand-over overridden (entitlement) by a manager: passport and picture fit'])
+  expect(words('override')).toEqual([
+    'gate G15 hand-over overridden (entitlement) by a manager: passport and picture fit',
+  ])
   expect(words('water-test')).toEqual(['dry pressure test: passed at 5 bar on this date'])
   expect(words('move').at(-1)).toContain('G15 hand-over overridden (passport and picture fit)')
   expect(entries.find((entry) => entry.record === mistake.id)?.struck).toBe('that was another ticket')
