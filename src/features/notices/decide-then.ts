@@ -2,6 +2,7 @@ import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { cycleOf } from '../../domain/notices/cycles.ts'
 import type { OwnerState } from '../../domain/notices/types.ts'
+import { codesFor } from '../../domain/reckoning/doubts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
 import type { RulesInForce } from '../house-rules/house-rules.ts'
 import { factsOf } from '../obligations/facts.ts'
@@ -53,7 +54,7 @@ async function obligationsThen(db: Db, watchIds: readonly string[], on: Day, at:
           ...obligation,
           watchId: file.watchId,
           cycle: names.get(`${file.watchId} ${obligation.kind}`) ?? cycleOf(now, null, false),
-          warnings: answer.warnings.map((warning) => warning.code),
+          warnings: codesFor(obligation.kind, answer.warnings, file.facts.history),
           nextNoticeOn: null,
         }
       })

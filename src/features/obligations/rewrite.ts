@@ -1,5 +1,6 @@
 import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
+import { codesFor } from '../../domain/reckoning/doubts.ts'
 import { obligationKinds } from '../../domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../domain/reckoning/reckon.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
@@ -75,7 +76,7 @@ function rowsOf(
       overdue_from: due?.overdueFrom ?? null,
       stop_on: due?.stopOn ?? null,
       cycle: letters.get(kind)?.cycle ?? null,
-      warnings: answer.warnings.map((warning) => warning.code),
+      warnings: codesFor(kind, answer.warnings, file.facts.history),
       next_notice_on: letters.get(kind)?.nextNoticeOn ?? null,
       reconsider_on: kept?.reconsiderOn ?? null,
       reckon_anew_on: kept?.reckonAnewOn ?? null,

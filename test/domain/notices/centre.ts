@@ -14,6 +14,7 @@ import type {
   WatchState,
   WithheldItem,
 } from '../../../src/domain/notices/types.ts'
+import { kindsInDoubt } from '../../../src/domain/reckoning/doubts.ts'
 import type { Facts } from '../../../src/domain/reckoning/facts.ts'
 import { reckonAndKeep } from '../../../src/domain/reckoning/reckon.ts'
 import { letterDaysOf } from '../../../src/domain/reckoning/windows.ts'
@@ -118,7 +119,7 @@ function watchStateOf(c: Centre, w: WatchOnFile, members: ReadonlySet<string>, t
       ...o,
       cycle,
       letterDays: letterDaysOf(o, c.rules),
-      doubtful: w.doubtful ?? answer.warnings.some((x) => x.code === 'future-dated' || x.code === 'contradiction'),
+      doubtful: w.doubtful ?? answer.warnings.some((x) => kindsInDoubt(x, w.facts.history).includes(o.kind)),
       heldSince: c.holds.get(`${w.id} ${o.kind} ${cycle}`) ?? null,
       call: w.call ?? null,
       declinedOn: w.declined?.[o.kind] ?? null,
