@@ -4,7 +4,7 @@ import { receiveCells } from '../../src/features/cell-lots/cell-lots.ts'
 import { sellLoose } from '../../src/features/cell-lots/issue.ts'
 import { addDesignation } from '../../src/features/designations/designations.ts'
 import { addGasketKind, receiveGaskets } from '../../src/features/gasket-lots/gasket-lots.ts'
-import { blockLot } from '../../src/features/stock-entries/keeping.ts'
+import { openRecall } from '../../src/features/recalls/recalls.ts'
 import { run as flagLots } from '../../src/jobs/flag-lots.ts'
 import { count, doing, type Step } from './step.ts'
 
@@ -12,6 +12,8 @@ type InventedLot = { lot: string; received: Day; bestBefore: string; pieces: num
 
 const lot = (lot: string, received: string, bestBefore: string, pieces: number, cost: number, blocked?: string) =>
   ({ lot, received: received as Day, bestBefore, pieces, cost, ...(blocked && { blocked }) }) satisfies InventedLot
+
+const SUPPLIER = 'Cellarman & Daughters'
 
 /** One designation of each shape a drawer falls into: fresh and deep, old and full, a bargain that was none, a recall. */
 const drawers = [
@@ -77,7 +79,7 @@ export const stock: Step = {
     for (const { lots: received, ...designation } of drawers) {
       await doing(demo, (act) => addDesignation(act, designation))
       for (const one of received) {
-        const made = await doing(
+        await doing(
           demo,
           (act) =>
             receiveCells(
@@ -85,7 +87,7 @@ export const stock: Step = {
               {
                 designation: designation.designation,
                 lotNumber: one.lot,
-                supplier: 'Cellarman & Daughters',
+                supplier: SUPPLIER,
                 pieces: one.pieces,
                 unitCost: { amount: one.cost, currency },
                 bestBefore: one.bestBefore as PartialDay,
@@ -98,8 +100,14 @@ export const stock: Step = {
         )
         lots += 1
         if ('blocked' in one && one.blocked) {
-          const { id } = made.body as { id: string }
-          await doing(demo, (act) => blockLot(act, 'cell', id, { reason: 'recall', note: one.blocked }))
+          await doing(demo, (act) =>
+            openRecall(act, {
+              designation: designation.designation,
+              supplier: SUPPLIER,
+              lotNumber: one.lot,
+              reason: one.blocked as string,
+            }),
+          )
         }
         say(`${lots} lots`)
       }
@@ -133,12 +141,18 @@ export const stock: Step = {
     const flagged = await flagLots({ db: demo.service.database, today: demo.today, currency })
     return `${lots} cell lots, ${gaskets.length * 2} gasket lots, up to ${count(sold)} loose sales; ${flagged.lots} lots flagged for the manager`
   },
-  tries: async () => [
+  tries: async ({ service }) => [
     {
       words: 'The manager asks how the cells in the drawers age',
       role: 'manager',
       method: 'GET',
       path: '/v1/reports/cell-ageing',
+    },
+    {
+      words: 'A supplier has called back a lot: what lies where, and whether the pieces add up',
+      role: 'manager',
+      method: 'GET',
+      path: `/v1/recalls/${(await service.database.prisma.recall.findFirstOrThrow()).id}`,
     },
   ],
 }

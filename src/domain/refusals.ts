@@ -144,7 +144,7 @@ const sentences = {
     `No box for ${f.contents} is open. Open one (POST /v1/waste-boxes); nothing was moved.`,
   'waste-box-collected': () => 'This box was collected before.',
   'recall-not-settled': (f: Facts) =>
-    `${f.open} watches of this recall are not settled yet, and ${f.shelf} pieces lie on the shelf.`,
+    `${f.open} watches of this recall are not settled yet, and ${f.shelf} pieces lie on the shelf or at a bench.`,
   'recall-closed': () => 'This recall is closed.',
   'recall-watch-settled': () => 'This watch of the recall is settled: the piece has come out of it.',
   'recall-owner-unknown': () =>

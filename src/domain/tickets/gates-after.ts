@@ -93,12 +93,13 @@ const kit: GateRule = (t) => {
   }
 }
 
-/** G10: every agreed line is done or struck out with a reason; every fitted item has a lot, or says why not. */
+/** G10: every agreed line is done or struck out with a reason; every fitted item has a lot, or says why not; none was called back. */
 const done: GateRule = (t) => {
   const closed = new Set(t.work.filter((w) => w.state === 'done' || (w.reason ?? '') !== '').map((w) => w.line))
   const version = newestVersion(t)
   const undone = agreedLines(t).filter((line) => !closed.has(line))
   const names = undone.map((line) => version?.lines.find((l) => l.id === line)?.what ?? line)
+  const recalled = t.fitted.filter((item) => item.recalled)
   const unknown = t.fitted.filter((item) => !item.lotKnown && (item.because ?? '') === '')
   return {
     parts: [
@@ -117,6 +118,14 @@ const done: GateRule = (t) => {
         `fitted without a lot: ${unknown.map((item) => item.what).join(', ')}`,
         'name the lot, or say why it is not known',
         'final-checker',
+      ),
+      decided(
+        recalled.length === 0,
+        'recall',
+        'no fitted piece was called back by its supplier',
+        `called back by its supplier: ${recalled.map((item) => item.what).join(', ')}`,
+        'fit one of another lot in its place',
+        'nobody',
       ),
     ],
     ...looksAt(version, ...t.work, ...t.fitted),

@@ -148,6 +148,8 @@ export type Snapshot = {
     readonly what: string
     readonly lotKnown: boolean
     readonly because: string | null
+    /** its lot was called back by the supplier, and nothing was fitted in its place since */
+    readonly recalled: boolean
   })[]
   readonly openings: readonly (Mark & { readonly kind: OpeningKind })[]
   readonly closings: readonly Mark[]

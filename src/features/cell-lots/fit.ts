@@ -1,7 +1,7 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { cellLifeMonths } from '../../domain/reckoning/cell-life.ts'
-import { Refusal } from '../../domain/refusals.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
 import { gradeOf, nextChangeOn } from '../../domain/stock/life.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
@@ -66,6 +66,9 @@ export async function fitCell(act: Act, input: CellFitting): Promise<Created> {
     }
     fitted.push({ lot, pieces, grade, wantedId })
   }
+
+  const given = input.cells.reduce((sum, cell) => sum + cell.pieces, 0)
+  if (need.cells > 0 && given > need.cells) throw faulty(['/cells', `are ${given}; this watch takes ${need.cells}`])
 
   const stood = await standingOfCell(tx, input.watchId, on)
   const earlier = await fittedSameDay(tx, input.watchId, on)

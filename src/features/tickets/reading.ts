@@ -49,6 +49,11 @@ select to_jsonb(t) as ticket,
          union (select id from ticket where ended is null and look_dial = t.look_dial and coalesce(look_model = t.look_model, true) limit 500)) y
    join ticket x on x.id = y.id
    join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
+  (select jsonb_agg(r.id) from rec r where r.kind = 'fitting'
+     and r.lot_id in (select l.lot_id from recall_lot l join recall c on c.id = l.recall_id and c.closed_on is null)
+     and not exists (select from rec later where later.kind = 'fitting' and later.seq > r.seq
+       and (later.data ->> 'what' = r.data ->> 'what'
+         or (r.data ->> 'opening' = 'cell-fitted' and later.data ->> 'opening' in ('cell-fitted', 'cell-removed', 'movement-fitted'))))) as recalled,
   (select count(*)::int from guarantee g where g.ticket_id = t.comeback_of) as earlier_lines,
   (select jsonb_agg(jsonb_build_object('record', r.id, 'notice', n.id, 'state', n.state, 'returned', n.returned_at is not null,
      'deliveredAt', (extract(epoch from n.delivered_at) * 1000)::bigint))
@@ -149,6 +154,8 @@ export type Rows = {
   hazards: { id: string; kind: string; note: string | null; on: string; by: string }[] | null
   tools: Record<string, { blocked: boolean; certificates: Json[] }> | null
   settings: Json | null
+  /** fittings on this ticket from a lot under an open recall, still in the watch */
+  recalled: string[] | null
   checkers: string[] | null
   calibre: {
     reserve: number | null

@@ -157,6 +157,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
         what: String(record.data.what),
         lotKnown: record.lot !== null || record.data.condition !== undefined,
         because: (record.data.lotUnknownBecause as string | undefined) ?? null,
+        recalled: rows.recalled?.includes(record.id) ?? false,
       })),
     openings,
     closings: of('closing').map(mark),

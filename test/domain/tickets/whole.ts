@@ -102,7 +102,7 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
       { ...mark(103, 'bert'), position: 'case back', seen: 'hard' },
       { ...mark(103, 'bert'), at: 103 * 60_000 + 1, position: 'Case-back', seen: null },
     ],
-    fitted: [{ ...mark(103, 'bert'), what: 'case-back gasket', lotKnown: true, because: null }],
+    fitted: [{ ...mark(103, 'bert'), what: 'case-back gasket', lotKnown: true, because: null, recalled: false }],
     openings: [{ ...mark(100, 'bert'), kind: 'case-opened' }],
     closings: [{ ...mark(110, 'bert') }],
     water: {

@@ -271,6 +271,20 @@ describe('gaskets', () => {
   })
 })
 
+it('a watch is given no more cells at once than it takes', async () => {
+  await receive(house, 'SR626SW', 'MANY', 20, '2029-11-30')
+  const watchId = await addWatch(house, 'M-1', calibre)
+  await house
+    .as('bench')
+    .post('/v1/cell-issues', { watchId, wants: [{ designation: 'SR626SW', pieces: 2 }] })
+    .expect(201)
+  const out = (
+    await house.database.pool.query(`select lot_id from stock_entry where watch_id = $1 and kind = 'issued'`, [watchId])
+  ).rows[0].lot_id
+  const made = await bench().post('/v1/cell-fittings', { watchId, cells: [{ lotId: out, pieces: 2 }] })
+  expect([made.status, made.body.errors[0]]).toEqual([400, { pointer: '#/cells', detail: 'are 2; this watch takes 1' }])
+})
+
 describe('other traceable parts', () => {
   it('go by the same ledger', async () => {
     const part = await house.as('stock').post('/v1/parts', { name: 'crown 3.5 steel', partKind: 'crown' })

@@ -77,3 +77,47 @@ test('a cell fitted past the ticket, at the door of the stock, opens the case al
     .expect(201)
   expect((await shop.gates(ticket.number)).G11).toMatchObject({ state: 'shut', why: 'the case is open' })
 })
+
+test('a gasket whose lot is called back shuts the gate of the work until another lot’s is fitted in its place', async () => {
+  const { stock } = shop
+  const kind = await stock
+    .post('/v1/gasket-kinds', { name: 'case back 30 × 0.8', innerMm: 30, cordMm: 0.8, material: 'NBR' })
+    .expect(201)
+  const lot = async (lotNumber: string, cureQuarter: string): Promise<string> => {
+    const made = await stock
+      .post('/v1/gasket-lots', {
+        kindId: kind.body.id,
+        lotNumber,
+        cureQuarter,
+        supplier: 'Ringwright',
+        receivedOn: '2026-06-01',
+        pieces: 5,
+        unitCost: { amount: 45, currency: 'EUR' },
+        storagePlace: `gaskets ${lotNumber}`,
+      })
+      .expect(201)
+    return made.body.id
+  }
+  const [first, second] = [await lot('R-1', '1Q2024'), await lot('R-2', '1Q2025')]
+  const ticket = await onTheBench()
+  await shop.told(ticket.number, 'openings', { reason: 'seals' }, shop.bench)
+  const seal = async (lotId: string, position: string) => {
+    await shop.bench
+      .post('/v1/gasket-issues', { kindId: kind.body.id, pieces: 1, watchId: ticket.watchId, ticketId: ticket.id })
+      .expect(201)
+    await shop.told(ticket.number, 'seal-replacements', { seals: [{ position, lot: lotId }] }, shop.bench)
+  }
+  const recallPart = async () =>
+    (await shop.gates(ticket.number)).G10!.parts.find((part: { part?: unknown }) => part.part === 'recall')
+  await seal(first, 'back')
+  expect(await recallPart()).toMatchObject({ open: true })
+  await stock
+    .post('/v1/recalls', { kindId: kind.body.id, supplier: 'Ringwright', lotNumber: 'R-1', reason: 'swells' })
+    .expect(201)
+  expect(await recallPart()).toMatchObject({ open: false, why: 'called back by its supplier: seal: back' })
+  // another position says nothing of this one
+  await seal(second, 'crown')
+  expect(await recallPart()).toMatchObject({ open: false })
+  await seal(second, 'back')
+  expect(await recallPart()).toMatchObject({ open: true })
+})
