@@ -1,6 +1,7 @@
 import { readFile } from 'node:fs/promises'
 import { afterAll, beforeAll, expect, test } from 'vitest'
 import { sealHistory } from '../../src/db/history.ts'
+import { tickFlagLots } from '../../src/jobs/flag-lots.ts'
 import { type House, openHouse } from '../support/house.ts'
 
 let house: House
@@ -10,6 +11,67 @@ beforeAll(async () => {
 afterAll(() => house.close())
 
 const metrics = async () => (await house.app.inject('/metrics')).body
+
+/** Every gauge that is named for a manager's IT, each seen with a value that was brought about. */
+test('each tells what was brought about: stuck tickets, lots under their guard, overdue tasks, persons who wait', async () => {
+  const shop = await openHouse({ now: '2026-06-01' })
+  try {
+    const owner = (await shop.as('counter').post('/v1/owners', { name: 'Waits' }).expect(201)).body.id
+    const watch = { new: { maker: 'Norrsken', kind: 'quartz' } }
+    await shop
+      .as('counter')
+      .post('/v1/tickets', { owner: { id: owner }, watch, complaint: 'stopped', place: 'counter' })
+      .expect(201)
+    await shop.as('manager').post(`/v1/owners/${owner}/erasures`, { how: 'by letter' }).expect(201)
+    await shop.as('stock').post('/v1/designations', { designation: 'SR626SW', drain: 'low' }).expect(201)
+    const lot = {
+      designation: 'SR626SW',
+      supplier: 'Harbour Parts',
+      receivedOn: '2026-06-01',
+      unitCost: { amount: 92, currency: 'EUR' },
+    }
+    for (const [lotNumber, pieces, bestBefore] of [
+      ['young', 40, '2029-12-31'],
+      ['ageing', 7, '2028-01-31'],
+      ['old', 3, '2026-08-31'],
+    ])
+      await shop
+        .as('stock')
+        .post('/v1/cell-lots', { ...lot, lotNumber, pieces, bestBefore, storagePlace: `drawer ${lotNumber}` })
+        .expect(201)
+    shop.setNow('2026-09-15')
+    await tickFlagLots(shop.service)
+    const text = (await shop.app.inject('/metrics')).body
+    const values = Object.fromEntries(
+      [...text.matchAll(/^([a-z0-9_]+(?:\{[^}]*\})?) (\S+)$/gm)].map(([, name, value]) => [name, Number(value)]),
+    )
+    expect(values).toMatchObject({
+      tickets_open: 1,
+      'tickets_past_their_date{actor="counter"}': 1,
+      'lots_on_shelf{bucket="over-180-days"}': 1,
+      'lots_on_shelf{bucket="past-full-life"}': 1,
+      'lots_on_shelf{bucket="expired"}': 1,
+      'lot_pieces{bucket="past-full-life"}': 7,
+      'lot_pieces{bucket="expired"}': 3,
+      'tasks_past_their_date{role="manager"}': 1,
+      erasures_waiting: 1,
+      erasures_past_their_answer: 1,
+      'notices{state="queued"}': 0,
+      'notices{state="in-doubt"}': 0,
+      'notices{state="failed"}': 0,
+      oldest_queued_notice_seconds: 0,
+      'database_connections{use="waited-for"}': 0,
+    })
+    for (const name of [
+      'nodejs_eventloop_lag_p99_seconds',
+      'process_resident_memory_bytes',
+      'nightly_age_seconds{job="flag-lots"}',
+    ])
+      expect(values[name], name).toBeTypeOf('number')
+  } finally {
+    await shop.close()
+  }
+})
 
 test('tell what waits, and every alert asks for a metric that is there', async () => {
   const owner = (await house.as('counter').post('/v1/owners', { name: 'Lindgren' }).expect(201)).body.id
