@@ -27,6 +27,7 @@ import { ownerPageRoutes } from './features/owner-pages/routes.ts'
 import { ownerRoutes } from './features/owners/routes.ts'
 import { partLotRoutes } from './features/part-lots/routes.ts'
 import { personRoutes } from './features/persons/routes.ts'
+import { priceRoutes } from './features/prices/routes.ts'
 import { reReckoningRoutes } from './features/re-reckonings/routes.ts'
 import { recallRoutes } from './features/recalls/routes.ts'
 import { reckoningRoutes } from './features/reckonings/routes.ts'
@@ -140,6 +141,7 @@ export async function buildApp(service: Service): Promise<App> {
     pictureRoutes,
     custodyRoutes,
     estimateRoutes,
+    priceRoutes,
     workRoutes,
     toolRoutes,
     designationRoutes,

@@ -15,6 +15,7 @@ import { type GuaranteeKind, usualGuaranteeMonths } from '../../domain/tickets/g
 import type { TicketRules } from '../../domain/tickets/rules.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
+import { priceFor, pricesOn } from '../prices/prices.ts'
 import { addRecords, type Desk, instantFrom, openTicket, reopen, setStep } from '../tickets/desk.ts'
 import type { EstimateRow, LineRow } from '../tickets/reading.ts'
 import { refuseUnentitled } from '../tickets/said.ts'
@@ -22,11 +23,11 @@ import type { Loaded } from '../tickets/snapshot.ts'
 
 export type NewLine = {
   code?: string | undefined
-  what: string
+  what?: string | undefined
   part?: boolean | undefined
   quantity: number
-  unitPrice: number | null
-  taxClass: string | null
+  unitPrice?: number | null | undefined
+  taxClass?: string | null | undefined
   choice: 'must' | 'should' | 'could'
   /** index of the line that cannot be done without this one */
   requiredBy?: number | null | undefined
@@ -73,8 +74,9 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   if (earlier && earlier.currency !== currency)
     throw faulty(['/currency', `must be ${earlier.currency}, as the earlier version`])
   const ids = input.lines.map(() => uuidv7())
+  const wanted = await fromPriceList(desk, ticket, input.lines, currency)
   const covered = coveredLines(ticket)
-  const lines = input.lines.map((line, i) => ({
+  const lines = wanted.map((line, i) => ({
     ...line,
     ...guaranteeOf(line, i, ticket.rules),
     ...priceOf(line, i, covered),
@@ -134,8 +136,57 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   return { location: `/v1/tickets/${id}/estimates`, body: { ...shownEstimate(made), insideCeiling: inside } }
 }
 
+type FullLine = Omit<NewLine, 'what' | 'unitPrice' | 'taxClass'> & {
+  what: string
+  unitPrice: number | null
+  taxClass: string | null
+}
+
+/** What a line leaves out comes from the price list of today, by its code and the class of work; what it says stands. */
+async function fromPriceList(
+  desk: Desk,
+  ticket: Loaded,
+  lines: readonly NewLine[],
+  currency: string,
+): Promise<FullLine[]> {
+  const asks = lines.some((line) => line.code !== undefined)
+  const list = asks ? await pricesOn(desk.tx, desk.today) : []
+  const workClass = (ticket.rows.ticket.work_class as string | null) ?? null
+  return lines.map((line, i) => {
+    const price = line.code === undefined ? null : priceFor(list, line.code, workClass)
+    const { what = price?.what } = line
+    const missing = (name: string) =>
+      faulty([
+        `/lines/${i}/${name}`,
+        line.code === undefined
+          ? 'is missing'
+          : `is missing, and the price list of ${desk.today} has no "${line.code}" for this class of work`,
+      ])
+    if (what === undefined) throw missing('what')
+    if (line.unitPrice === undefined && price === null) throw missing('unitPrice')
+    if (line.taxClass === undefined && price === null) throw missing('taxClass')
+    if (line.unitPrice === undefined && price !== null && price.currency !== currency)
+      throw faulty([
+        `/lines/${i}/unitPrice`,
+        `is missing: the price list has it in ${price.currency}, not in ${currency}`,
+      ])
+    const byList = price !== null && line.guaranteeMonths === undefined && line.underGuaranteeOf === undefined
+    return {
+      ...line,
+      what,
+      unitPrice: line.unitPrice === undefined ? (price?.amount ?? null) : line.unitPrice,
+      taxClass: line.taxClass === undefined ? (price?.taxClass ?? null) : line.taxClass,
+      part: line.part ?? price?.part,
+      opensCase: line.opensCase ?? price?.opensCase,
+      pressureTest: line.pressureTest ?? price?.pressureTest,
+      completeService: line.completeService ?? price?.completeService,
+      guarantee: line.guarantee ?? (byList ? price.guarantee : undefined),
+    }
+  })
+}
+
 /** The months the owner is told: those the line names, else the house rule of today for its kind of work. */
-function guaranteeOf(line: NewLine, i: number, rules: TicketRules) {
+function guaranteeOf(line: FullLine, i: number, rules: TicketRules) {
   if (line.guaranteeMonths !== undefined) {
     if (line.guarantee !== undefined)
       throw faulty([`/lines/${i}/guarantee`, 'give either the months or the kind of work, not both'])
@@ -161,7 +212,7 @@ const coveredLines = (ticket: Loaded): ReadonlySet<string> =>
   )
 
 /** What the owner pays for a piece, and what it costs the house where a guarantee covers it. */
-function priceOf(line: NewLine, i: number, covered: ReadonlySet<string>) {
+function priceOf(line: FullLine, i: number, covered: ReadonlySet<string>) {
   if (line.underGuaranteeOf === undefined) return { houseCost: null, underGuaranteeOf: null }
   if (!covered.has(line.underGuaranteeOf))
     throw faulty([
@@ -173,7 +224,7 @@ function priceOf(line: NewLine, i: number, covered: ReadonlySet<string>) {
   return { unitPrice: 0, houseCost: line.unitPrice, underGuaranteeOf: line.underGuaranteeOf }
 }
 
-function requirement(line: NewLine, i: number, ids: readonly string[]): string | null {
+function requirement(line: FullLine, i: number, ids: readonly string[]): string | null {
   if (line.requiredBy === null || line.requiredBy === undefined) return null
   const by = ids[line.requiredBy]
   if (by === undefined || line.requiredBy === i)
@@ -181,7 +232,7 @@ function requirement(line: NewLine, i: number, ids: readonly string[]): string |
   return by
 }
 
-function rateOf(line: NewLine, i: number, rates: Readonly<Record<string, number>>): number | null {
+function rateOf(line: FullLine, i: number, rates: Readonly<Record<string, number>>): number | null {
   if (line.taxClass === null) return null
   const rate = rates[line.taxClass]
   if (rate === undefined) throw faulty([`/lines/${i}/taxClass`, `must be one of ${Object.keys(rates).join(', ')}`])

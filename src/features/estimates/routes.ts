@@ -12,12 +12,12 @@ import { moneyOut } from '../tickets/shown.ts'
 import { addEstimate, answerEstimate, giveGoodwill, shownEstimate } from './estimates.ts'
 
 const lineBody = z.strictObject({
-  code: line(40).optional(),
-  what: line(200),
+  code: line(40).meta({ description: 'a code of the price list fills in what the line leaves out' }).optional(),
+  what: line(200).optional(),
   part: z.boolean().optional(),
   quantity: z.number().int().min(1).max(10_000).default(1),
-  unitPrice: z.number().int().min(0).max(1_000_000_000).nullable(),
-  taxClass: line(40).nullable(),
+  unitPrice: z.number().int().min(0).max(1_000_000_000).nullable().optional(),
+  taxClass: line(40).nullable().optional(),
   choice: z.enum(['must', 'should', 'could']),
   requiredBy: z.number().int().min(0).max(99).nullable().optional(),
   guaranteeMonths: z.number().int().min(0).max(120).optional(),
