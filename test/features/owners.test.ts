@@ -92,4 +92,16 @@ describe('owners', () => {
     const self = await house.as('counter').post(`/v1/owners/${kept.id}/merge`, { into: kept.id })
     expect(self.body.type).toBe('/problems/merge-impossible')
   })
+
+  test('two records that only look like one person can be told apart, again and again', async () => {
+    const [one, other] = [await owner('Alike One'), await owner('Alike Other')]
+    const watch = { maker: 'Brackwater', kind: 'quartz', serial: 'BW 55 21', ownerId: one.id, firstSeen: '2020-01-01' }
+    await house.as('counter').post('/v1/watches', watch).expect(201)
+    for (const otherId of [other.id, other.id]) {
+      const told = await house.as('counter').post(`/v1/owners/${one.id}/differences`, { otherId })
+      expect([told.status, [told.body.ownerId, told.body.otherId]]).toEqual([201, [one.id, other.id].sort()])
+    }
+    const self = await house.as('counter').post(`/v1/owners/${one.id}/differences`, { otherId: one.id })
+    expect([self.status, self.body.errors[0].pointer]).toEqual([400, '#/otherId'])
+  })
 })
