@@ -1,20 +1,13 @@
 import type { PartialDay } from '../domain/day.ts'
 import type { DuePart, LetterPart } from '../domain/notices/types.ts'
+import { isEventRule } from '../domain/reckoning/answer.ts'
+import type { Source } from '../domain/reckoning/facts.ts'
 import { type LetterContents, oneLine, type WatchWords } from './contents.ts'
 import { writeReady } from './ready.ts'
 import { writeRecall } from './recall.ts'
 import { listIn, moneyIn } from './texts/formats.ts'
 import { texts } from './texts/index.ts'
-import type {
-  Basis,
-  Caution,
-  EventRuleWords,
-  IntervalRule,
-  SpokenStanding,
-  Telling,
-  Texts,
-  WhyOf,
-} from './texts/sentences.ts'
+import type { Caution, SpokenStanding, Telling, Texts, WhyOf } from './texts/sentences.ts'
 
 /** A letter as a sequence of blocks, from which both the plain text and the HTML are laid out. */
 export type Block =
@@ -29,9 +22,6 @@ export type Written = {
   blocks: Block[]
   calendar: { summary: string; day: string } | null
 }
-
-const eventRules = new Set<string>(['trouble', 'opened-since-test', 'not-resistant', 'leaking', 'spent', 'end-of-life'])
-const isEvent = (rule: string): rule is EventRuleWords => eventRules.has(rule)
 
 export const nameOf = (watch: WatchWords): string => oneLine([watch.maker, watch.model].filter(Boolean).join(' '))
 
@@ -61,7 +51,7 @@ function lastTime(part: DuePart, contents: LetterContents, t: Texts): string[] {
   if (base === null || part.baseFrom === 'none') return [letter.noRecord[part.kind]]
   if (part.baseFrom === 'sold') return [letter.noRecord[part.kind], letter.soldNew(t.when(base))]
   if (part.baseFrom === 'made') return [letter.noRecord[part.kind], letter.madeThen(t.when(base))]
-  return [letter.lastDone[part.baseFrom as Basis][part.kind](t.when(base))]
+  return [letter.lastDone[part.baseFrom as Source][part.kind](t.when(base))]
 }
 
 function whyOf(part: DuePart, watch: WatchWords): WhyOf {
@@ -75,7 +65,7 @@ function dueBlocks(part: DuePart, folded: readonly DuePart[], contents: LetterCo
   const standing = spoken(part, contents.runOn)
   const named = { the: letter.the[part.kind], day: t.day(part.dueOn) }
   const facts: string[] = []
-  if (isEvent(part.rule)) {
+  if (isEventRule(part.rule)) {
     // of a water check the base is the event itself; of the others it is the last work, and the event has no day here
     const ofTheEvent = part.kind === 'water-check'
     const base = contents.bases[`${part.watchId}/${part.kind}`] ?? (part.baseOn as unknown as PartialDay | null)
@@ -85,13 +75,13 @@ function dueBlocks(part: DuePart, folded: readonly DuePart[], contents: LetterCo
   } else {
     facts.push(...lastTime(part, contents, t))
     facts.push(letter.due[standing][part.wentOut](named))
-    if (part.rule !== 'unknown-base' && part.rule in letter.interval)
-      facts.push(letter.interval[part.rule as IntervalRule](part.months === null ? '' : t.span(part.months)))
+    if (part.rule !== 'unknown-base')
+      facts.push(letter.interval[part.rule](part.months === null ? '' : t.span(part.months)))
   }
   if (part.unsure) facts.push(letter.unsure)
 
   const why = [letter.why[whyOf(part, watch)]]
-  if (!isEvent(part.rule)) why.push(letter.runsWell)
+  if (!isEventRule(part.rule)) why.push(letter.runsWell)
 
   const visit: string[] = []
   if (folded.length > 0) {
@@ -120,7 +110,7 @@ function cautionsOf(watch: WatchWords, parts: readonly LetterPart[]): Caution[] 
   const cautions: Caution[] = []
   const due = parts.filter((part) => part.part === 'due')
   if (parts.some((part) => part.part === 'keep-dry')) cautions.push('keep-dry')
-  if (due.some((part) => part.kind === 'water-check' && isEvent(part.rule))) cautions.push('no-water-until-tested')
+  if (due.some((part) => part.kind === 'water-check' && isEventRule(part.rule))) cautions.push('no-water-until-tested')
   const hazards = new Set(watch.hazards)
   if (
     hazards.has('radium') ||

@@ -1,5 +1,5 @@
 import type { Day } from '../day.ts'
-import type { Rule } from '../reckoning/answer.ts'
+import { isEventRule, type Rule } from '../reckoning/answer.ts'
 import type { NoticesBy } from '../reckoning/notices-due.ts'
 
 /** An obligation as it has just been reckoned. */
@@ -22,15 +22,6 @@ export interface CycleBefore {
   readonly stopOn: Day | null
 }
 
-const eventRules: ReadonlySet<Rule> = new Set<Rule>([
-  'trouble',
-  'opened-since-test',
-  'not-resistant',
-  'leaking',
-  'spent',
-  'end-of-life',
-])
-
 /**
  * The name of the cycle: one obligation of one watch towards one owner. A new base or event opens a new one, a moved
  * date does not. Two things keep the name they find: a further event of the same rule while the asking still runs, and
@@ -38,7 +29,7 @@ const eventRules: ReadonlySet<Rule> = new Set<Rule>([
  */
 export function cycleOf(now: CycleNow, before: CycleBefore | null, corrected: boolean): string {
   if (now.rule === 'unknown-base') return `seen:${now.noticesDueOn}`
-  if (eventRules.has(now.rule)) {
+  if (isEventRule(now.rule)) {
     if (now.noticesBy === 'ordinary-day') return `after:${now.eventOn ?? now.noticesDueOn}`
     if (before?.cycle.startsWith(`event:${now.rule}:`) && before.stopOn !== null && now.noticesDueOn < before.stopOn)
       return before.cycle

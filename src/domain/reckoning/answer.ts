@@ -19,9 +19,13 @@ export type ReckonedRule =
   | 'water-use'
 
 /** The rules that are an event's: it happened, so the watch is due. */
-export type EventRule = 'trouble' | 'opened-since-test' | 'not-resistant' | 'leaking' | 'spent' | 'end-of-life'
+export const eventRules = ['trouble', 'opened-since-test', 'not-resistant', 'leaking', 'spent', 'end-of-life'] as const
+export type EventRule = (typeof eventRules)[number]
 
 export type Rule = ReckonedRule | EventRule | 'unknown-base'
+
+const ofEvents: ReadonlySet<Rule> = new Set(eventRules)
+export const isEventRule = (rule: Rule): rule is EventRule => ofEvents.has(rule)
 
 export type BaseFrom = Source | 'sold' | 'made' | 'none'
 

@@ -1,6 +1,7 @@
 import type { PartialDay } from '../../domain/day.ts'
 import type { WentOut } from '../../domain/notices/types.ts'
-import type { ObligationKind } from '../../domain/reckoning/facts.ts'
+import type { EventRule, ReckonedRule, Standing } from '../../domain/reckoning/answer.ts'
+import type { ObligationKind, Source } from '../../domain/reckoning/facts.ts'
 
 /**
  * Every sentence a letter or an owner's page can need. Each language is one record of this type, so that a missing
@@ -17,31 +18,9 @@ export const languages = ['en', 'de', 'fr', 'es', 'pt'] as const
 export type Language = (typeof languages)[number]
 
 /** The standings a letter can speak of. */
-export type SpokenStanding = 'coming-up' | 'due' | 'overdue' | 'to-be-assessed'
-
-/** The rules that are an interval or a day of the cell, as against an event. */
-export type IntervalRule =
-  | 'maker'
-  | 'note'
-  | 'quartz'
-  | 'high-beat'
-  | 'rarely-worn'
-  | 'exposed'
-  | 'usual'
-  | 'hard-use'
-  | 'now-and-then'
-  | 'frequency-unknown'
-  | 'use-unknown'
-  | 'water-use'
-  | 'best-before'
-  | 'consumption'
-
-export type EventRuleWords = 'trouble' | 'opened-since-test' | 'not-resistant' | 'leaking' | 'spent' | 'end-of-life'
+export type SpokenStanding = Exclude<Standing, 'not-yet' | 'asked-enough'>
 
 export type Unit = 'minutes' | 'days' | 'weeks'
-
-/** What there is to know of the last time, in order of trust. */
-export type Basis = 'own-record' | 'paper' | 'owner-word'
 
 export type WhyOf = 'service-mechanical' | 'service-quartz' | 'water-check' | 'cell-change' | 'seals'
 
@@ -79,15 +58,15 @@ export type LetterSentences = {
   /** as a heading or in a list, without one */
   what: Record<ObligationKind, string>
 
-  lastDone: Record<Basis, Record<ObligationKind, (when: string) => string>>
+  lastDone: Record<Source, Record<ObligationKind, (when: string) => string>>
   noRecord: Record<ObligationKind, string>
   soldNew: (when: string) => string
   madeThen: (when: string) => string
 
   /** by standing and by how many letters of the round went before; `day` is the due day for letters */
   due: Record<SpokenStanding, Record<WentOut, (f: { the: string; day: string }) => string>>
-  interval: Record<IntervalRule, (span: string) => string>
-  event: Record<EventRuleWords, Record<WentOut, (f: { when: string | null }) => string>>
+  interval: Record<ReckonedRule, (span: string) => string>
+  event: Record<EventRule, Record<WentOut, (f: { when: string | null }) => string>>
   unsure: string
   why: Record<WhyOf, string>
   runsWell: string
