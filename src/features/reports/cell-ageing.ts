@@ -10,7 +10,7 @@ import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, idOut, line } from '../../http/shapes.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { ageingChart } from './cell-ageing-chart.ts'
-import { demandFrom, forecastDemand, promisedOf, storedForecasts } from './demand.ts'
+import { demandFrom, forecastDemand, storedForecasts, wantedToday } from './demand.ts'
 import { formatOf, sendCsv, sendSvg } from './formats.ts'
 
 export type BucketSum = { pieces: number; money: number; unreached: number; unreachedMoney: number }
@@ -144,10 +144,10 @@ export async function cellAgeing(
   designation: string | null,
 ): Promise<Ageing> {
   const { prisma } = database
-  const [rules, packed, promised, stored] = await Promise.all([
+  const [rules, packed, wanted, stored] = await Promise.all([
     stockRulesOn(prisma, today),
     lotsOnShelf(database, designation === null ? null : canonicalDesignation(designation), today),
-    promisedOf(prisma),
+    wantedToday(prisma, today),
     storedForecasts(prisma, null, today),
   ])
   const missing = packed.map((row) => row.id).filter((id) => !stored.has(id))
@@ -160,7 +160,7 @@ export async function cellAgeing(
     const calendar = calendars.get(intervalMonths) ?? calendarOf(today, intervalMonths, life)
     calendars.set(intervalMonths, calendar)
     const forecast = forecasts.get(row.id)
-    const sums = walkPacked(row.lots, calendar, demandThrough(demandFrom(forecast, today, promised.get(row.id) ?? 0)))
+    const sums = walkPacked(row.lots, calendar, demandThrough(demandFrom(forecast, today, wanted.get(row.name) ?? 0)))
     const total = totalOf(sums)
     return {
       designationId: row.id,

@@ -31,7 +31,7 @@ import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import { shortAt, type WalkedLot, walkShelf } from '../../domain/stock/walk.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { listOrders } from '../stock-orders/stock-orders.ts'
-import { demandFrom, demandOf, promisedOf, type StoredForecast } from './demand.ts'
+import { demandFrom, demandOf, promisedOf, type StoredForecast, wantedToday } from './demand.ts'
 
 type ShelfLot = { id: string; bestBefore: Day; pieces: number; unitCost: number; last: number }
 
@@ -45,6 +45,8 @@ export type Outlook = {
   fee: number
   forecast: StoredForecast | undefined
   promised: number
+  /** pieces wanted today by watches in the house, and reserved ones */
+  wanted: number
   lots: ShelfLot[]
   arriving: (WalkedLot & { fullLife: boolean })[]
   through: (day: number) => number
@@ -76,7 +78,8 @@ export async function outlookOf(db: Db, designation: string, today: Day): Promis
   })
   const forecast = (await demandOf(db, [item.id], today, rules)).get(item.id)
   const promised = (await promisedOf(db)).get(item.id) ?? 0
-  const demand = demandFrom(forecast, today, promised)
+  const wanted = (await wantedToday(db, today)).get(name) ?? 0
+  const demand = demandFrom(forecast, today, wanted)
   return {
     item: { id: item.id, name, capacityMah: item.capacityMah === null ? null : Number(item.capacityMah) },
     rules,
@@ -86,6 +89,7 @@ export async function outlookOf(db: Db, designation: string, today: Day): Promis
     fee: item.wasteFee === null ? rules.cellWasteFee : Number(item.wasteFee),
     forecast,
     promised,
+    wanted,
     lots,
     arriving,
     through: demandThrough(demand),
@@ -160,7 +164,7 @@ export async function cellOutlook(db: Db, designation: string, today: Day, horiz
     demand: {
       reckonedOn: forecast?.reckonedOn ?? null,
       perMonth: toFixed(outlook.perMonth, 2),
-      atOnce: promised,
+      atOnce: outlook.wanted,
       months: (forecast?.months ?? []).map((pieces, ahead) => ({
         month: monthStart(today, ahead).slice(0, 7),
         pieces: toFixed(pieces, 2),

@@ -293,11 +293,59 @@ export async function demandOf(
   return found
 }
 
-/** Pieces promised and not yet issued, by designation: demand of today, and once off the position. */
+/** Pieces promised and not yet issued, by designation: once off the position. */
 export async function promisedOf(db: Db): Promise<Map<string, number>> {
   const rows = await db.$queryRaw<{ itemId: string; pieces: number }[]>`
     select wanted_id as "itemId", sum(pieces)::int as pieces from reservation where state = 'held' group by 1`
   return new Map(rows.map((row) => [row.itemId, row.pieces]))
+}
+
+/** Steps of a ticket at which the watch may still be given its cell. */
+const beforeClosing = [
+  'booked-in',
+  'awaiting-look',
+  'looked-over',
+  'priced',
+  'awaiting-yes',
+  'awaiting-parts',
+  'ready-for-bench',
+  'on-the-bench',
+]
+
+/**
+ * Pieces wanted today, by the name of the designation: for each watch in the house that waits for a cell (its ticket is
+ * a cell change, or its cell is due) the cells it takes less those issued to it, or what is reserved for it where that
+ * is more; and every other reservation.
+ */
+export async function wantedToday(db: Db, today: Day): Promise<Map<string, number>> {
+  const rows = await db.$queryRaw<{ written: string; pieces: number }[]>`
+    with waiting as (
+      select t.id, t.watch_id, c.cell_designation as written,
+        greatest(greatest(c.cell_count, 1) - coalesce(given.pieces, 0), coalesce(kept.pieces, 0), 0)::int as pieces
+      from ticket t
+      join lateral (
+        select m.calibre_id from movement m where m.watch_id = t.watch_id and not exists (select from strike x where x.fact_id = m.id)
+        order by m.from_day desc, m.id desc limit 1) m on true
+      join calibre c on c.id = m.calibre_id and c.cell_designation is not null
+      left join lateral (
+        select sum(e.bench_change) filter (where e.kind <> 'fitted') as pieces from stock_entry e
+        join stock_lot l on l.id = e.lot_id join stock_item i on i.id = l.item_id and i.what = 'cell'
+        where (e.ticket_id = t.id or e.watch_id = t.watch_id) and e.happened_on >= t.booked_on) given on true
+      left join lateral (
+        select sum(r.pieces) as pieces from reservation r where r.state = 'held' and (r.ticket_id = t.id or r.watch_id = t.watch_id)) kept on true
+      where t.ended is null and not t.undone and t.step = any(${beforeClosing}::text[])
+        and (t.work_class = 'cell' or exists (
+          select from obligation o where o.watch_id = t.watch_id and o.kind = 'cell-change' and o.rule <> 'unknown-base' and o.due_on <= ${today}::date)))
+    select written, sum(pieces)::int as pieces from waiting group by 1
+    union all
+    select i.name, sum(r.pieces)::int from reservation r join stock_item i on i.id = r.wanted_id
+    where r.state = 'held' and not exists (select from waiting w where w.id = r.ticket_id or w.watch_id = r.watch_id) group by 1`
+  const wanted = new Map<string, number>()
+  for (const { written, pieces } of rows) {
+    const name = canonicalDesignation(written)
+    wanted.set(name, (wanted.get(name) ?? 0) + pieces)
+  }
+  return wanted
 }
 
 export const demandFrom = (forecast: Pick<Forecast, 'months'> | undefined, today: Day, atOnce: number): Demand => ({
