@@ -4,7 +4,7 @@ import { expect, test } from 'vitest'
 /**
  * Versions below which a published advisory about something that we use applies. `npm audit` says more where the registry
  * answers it; this holds wherever the tests run, for every copy of a package in the lock file that goes to production, also
- * a nested one. (mailparser, an oracle of the tests, brings an older nodemailer of its own, which sends nothing.)
+ * a nested one. (mailauth, an oracle of the tests, brings an older nodemailer of its own, which sends nothing.)
  */
 const floors: [name: string, version: string, advisory: string][] = [
   ['nodemailer', '10.4.1', 'CVE-2026-125755: a recipient is cut at a comment and goes to another domain'],

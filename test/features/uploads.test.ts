@@ -5,6 +5,7 @@ import { brotliCompressSync, deflateSync, gzipSync } from 'node:zlib'
 import fc from 'fast-check'
 import sharp from 'sharp'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { ownerWithWatch, queueLetter } from '../letters/book.ts'
 import { openShop, type Shop, upload } from './tickets/shop.ts'
 
 /**
@@ -277,6 +278,82 @@ test.each([
   for (const file of await stored())
     expect(path.join(file.parentPath, file.name)).toMatch(/\/pictures\/([0-9a-f]{2})\/\1[0-9a-f]{62}$/)
 })
+
+/** A report of RFC 3464 about a letter of ours. */
+const report = (
+  envelope: string,
+  fields = 'Final-Recipient: rfc822; nadia@owner.example\r\nAction: failed\r\nStatus: 5.1.1',
+) =>
+  [
+    'From: MAILER-DAEMON@relay.example',
+    'MIME-Version: 1.0',
+    'Content-Type: multipart/report; report-type=delivery-status; boundary="b1"',
+    '',
+    '--b1',
+    'Content-Type: message/delivery-status',
+    '',
+    'Reporting-MTA: dns; relay.example',
+    `Original-Envelope-Id: ${envelope}`,
+    '',
+    fields,
+    'Diagnostic-Code: smtp; 550 5.1.1 unknown user',
+    '',
+    '--b1--',
+    '',
+  ].join('\r\n')
+
+test('300 changed and swollen delivery reports: each is taken, counted as none, or refused; the service goes on', async () => {
+  const { ownerId, watchId } = await ownerWithWatch(shop.house, { email: 'nadia@owner.example' })
+  const noticeId = await queueLetter(shop.house, ownerId, watchId)
+  await shop.house.database.pool.query(`update notice set state = 'sent', sent_at = now(), handed_at = now() where id = $1`, [noticeId])
+  const whole = Buffer.from(report(noticeId))
+  const nested = `${Array.from({ length: 3000 }, (_, n) => `Content-Type: multipart/mixed; boundary="n${n}"\r\n\r\n--n${n}\r\n`).join('')}x`
+  const swollen = [
+    nested,
+    report(noticeId, `X-Long: ${'x'.repeat(2_000_000)}`),
+    report(noticeId, 'Final-Recipient: rfc822; a@b.example\r\nAction: failed\r\nStatus: 5.0.0\r\n\r\n'.repeat(20_000)),
+    report(noticeId, `Final-Recipient: rfc822; ${'('.repeat(50_000)}a@b.example\r\nAction: failed\r\nStatus: 5.0.0`),
+    `${'From x\r\n\r\n'.repeat(50_000)}`,
+    report('\u0000'),
+    report(
+      noticeId,
+      'Final-Recipient: rfc822; nadia@owner.example\r\nAction: failed\r\nStatus: 5.0.0\r\nDiagnostic-Code: smtp; \u0000\u001b[2J',
+    ),
+  ].map((text) => Buffer.from(text))
+  const flips = fc.sample(
+    fc.array(fc.tuple(fc.nat(whole.length - 1), fc.constantFrom(0, 10, 13, 32, 45, 58, 59, 60, 128, 255)), {
+      minLength: 1,
+      maxLength: 8,
+    }),
+    { seed: 7, numRuns: 293 },
+  )
+  const changed = flips.map((places) => {
+    const content = Buffer.from(whole)
+    for (const [at, byte] of places) content[at] = byte
+    return content
+  })
+  const statuses: Record<number, number> = {}
+  for (const content of [...swollen, ...changed]) {
+    const answer = await shop.house.app.inject({
+      method: 'POST',
+      url: '/v1/delivery-reports',
+      headers: {
+        authorization: `Bearer ${shop.house.keys.counter}`,
+        'content-type': content.subarray(0, 5).toString() === 'From ' ? 'application/mbox' : 'message/rfc822',
+      },
+      payload: content,
+    })
+    statuses[answer.statusCode] = (statuses[answer.statusCode] ?? 0) + 1
+    expect([200, 400, 413], answer.body).toContain(answer.statusCode)
+    if (answer.statusCode !== 200) expect(answer.headers['content-type']).toContain('application/problem+json')
+  }
+  expect(statuses[200]).toBeGreaterThan(200)
+  const { rows } = await shop.house.database.pool.query(
+    'select state, returned_at is not null as back from notice where id = $1',
+    [noticeId],
+  )
+  expect(rows).toEqual([{ state: 'sent', back: true }])
+}, 120_000)
 
 describe('bodies that are packed', () => {
   const body = JSON.stringify({ name: `Packed ${randomUUID()}` })
