@@ -38,6 +38,7 @@ export const ticketRuleTable = {
   returnUndoneWorkingDays: step(3, 'the closing of a watch that goes back undone'),
   awaitingPartsWorkingDays: step(10, 'the wait for parts of which no day is known'),
   partsGraceWorkingDays: rule(3, 0, 60, 'working days', 'How long past its day a part may be before it is chased'),
+  offerUndoneDays: rule(60, 1, 730, 'days', 'Waiting for parts this long, the owner is offered the watch back undone'),
   readyForBenchWorkingDays: step(5, 'a watch to wait for a free bench'),
   onTheBenchWorkingDays: step(5, 'the work at the bench'),
   closedWorkingDays: step(1, 'the water test of a closed case'),

@@ -22,6 +22,7 @@ const stuckOut = z.object({
   daysPast: z.number().int(),
   place: z.string().nullable(),
   promisedOn: dayOut.nullable(),
+  advice: z.string().nullable().meta({ description: 'what the house can do beyond asking the next actor' }),
 })
 const placeOut = z.object({
   place: z.string(),
@@ -96,6 +97,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
           'daysPast',
           'place',
           'promisedOn',
+          'advice',
         ])
       return items
     },

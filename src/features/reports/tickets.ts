@@ -1,9 +1,12 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
+import { readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
+import { readTicketRules } from '../../domain/tickets/rules.ts'
+import { adviceFor, type Stuck } from '../../domain/tickets/stuck.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 
-export type Stuck = {
+export type StuckRow = {
   id: string
   number: string
   step: string
@@ -15,16 +18,38 @@ export type Stuck = {
   daysPast: number
   place: string | null
   promisedOn: string | null
+  advice: string | null
 }
 
 /** Tickets whose date has passed, the longest first; each climbs here by itself. */
-export function stuckTickets(db: Db, today: Day, after: [string, string] | null, limit: number): Promise<Stuck[]> {
-  return db.$queryRaw<Stuck[]>`
+export async function stuckTickets(
+  db: Db,
+  today: Day,
+  after: [string, string] | null,
+  limit: number,
+): Promise<StuckRow[]> {
+  const rows = await db.$queryRaw<(Omit<StuckRow, 'advice'> & Stuck)[]>`
     select t.id, t.number, t.step, t.side, concat_ws(' ', w.maker, w.model) as watch, o.name as "ownerName", t.next_actor as "nextActor", t.next_by::text as "nextBy",
-      (${today}::date - t.next_by)::int as "daysPast", t.place, t.promised_on::text as "promisedOn"
+      (${today}::date - t.next_by)::int as "daysPast", t.place, t.promised_on::text as "promisedOn",
+      coalesce(${today}::date - (select r.on_day from ticket_record r where r.ticket_id = t.id and r.seq = t.stepped_seq), 0)::int as "waitedDays",
+      (select count(*)::int from ticket_record r where r.ticket_id = t.id and r.seq > t.stepped_seq and r.kind = 'contact' and r.data ->> 'result' = 'failed'
+        and not exists (select from ticket_record s where s.strikes = r.id)) as "failedAttempts"
     from ticket t join watch w on w.id = t.watch_id join owner o on o.id = t.owner_id
     where t.ended is null and t.next_by < ${today}::date and (t.next_by, t.id) > (${after?.[0] ?? '0001-01-01'}::date, ${after?.[1] ?? '00000000-0000-0000-0000-000000000000'}::uuid)
     order by t.next_by, t.id limit ${limit + 1}`
+  const stored = await storedOn(db, today)
+  const rules = readTicketRules(stored)
+  const { contactAttempts } = readLocalSettings(stored)
+  return rows.map(({ waitedDays, failedAttempts, ...row }) => ({
+    ...row,
+    advice: adviceFor({ step: row.step, waitedDays, failedAttempts }, rules, contactAttempts),
+  }))
+}
+
+async function storedOn(db: Db, on: Day): Promise<Record<string, unknown>> {
+  const rows = await db.$queryRaw<{ key: string; value: unknown }[]>`
+    select distinct on (key) key, value from house_rule where from_day <= ${on}::date order by key, from_day desc, id desc`
+  return Object.fromEntries(rows.map((row) => [row.key, row.value]))
 }
 
 export type PlaceValue = {

@@ -33,10 +33,44 @@ test('stuck for parts: the wait has a date, and past it the ticket climbs to the
   expect(await stuck()).not.toContain(ticket.number)
   shop.house.setNow('2026-12-29T09:00:00Z')
   expect(await stuck()).toContain(ticket.number)
+  const advice = async () =>
+    (await shop.manager.get('/v1/reports/stuck-tickets?limit=100').expect(200)).body.items.find(
+      (row: { number: string }) => row.number === ticket.number,
+    ).advice
+  expect(await advice()).toBeNull()
+  shop.house.setNow('2027-01-24T09:00:00Z')
+  expect(await advice(), 'sixty days after 25 November').toContain('offer the owner to take the watch back undone')
   const csv = await shop.manager.get('/v1/reports/stuck-tickets').set('accept', 'text/csv').expect(200)
   expect(csv.headers['content-type']).toMatch(/^text\/csv/)
   expect(csv.text.split('\n')[0]).toMatch(/^number,step/)
   shop.house.setNow('2026-12-16T13:00:00Z')
+})
+
+test('an answer that does not come: each attempt is counted, and after the number of the house a letter goes by post', async () => {
+  shop.house.setNow('2026-12-16T14:00:00Z')
+  const ticket = await shop.book({ dial: 'coral' })
+  await shop.moved(ticket.number, 'looked-over')
+  await shop.told(ticket.number, 'looks', { findings: 'cell', workClass: 'cell' }, shop.bench)
+  await shop.told(ticket.number, 'estimates', { lines: shop.usualLines }, shop.bench)
+  await shop.moved(ticket.number, 'awaiting-yes')
+  const attempt = () => shop.told(ticket.number, 'contacts', { about: 'estimate', means: 'phone', result: 'failed' })
+  await attempt()
+  shop.house.setNow('2026-12-24T09:00:00Z')
+  const advice = async () =>
+    (await shop.manager.get('/v1/reports/stuck-tickets?limit=100').expect(200)).body.items.find(
+      (row: { number: string }) => row.number === ticket.number,
+    ).advice
+  expect(await advice(), 'a missing local setting means stop').toContain('stop and ask (local setting contactAttempts)')
+  await shop.made(shop.manager, '/v1/local-settings', {
+    key: 'contactAttempts',
+    value: 2,
+    fromDay: '2026-12-24',
+    reason: 'decided',
+  })
+  expect(await advice()).toBe('1 attempt did not reach the owner: try another means; after 2 a letter goes by post')
+  await attempt()
+  expect(await advice()).toBe('2 attempts did not reach the owner: send a letter by post')
+  shop.house.setNow('2026-12-24T10:00:00Z')
 })
 
 describe('loss and theft', () => {
