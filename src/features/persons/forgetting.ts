@@ -5,21 +5,15 @@ export const ERASED = 'erased'
 type Data = Record<string, unknown>
 
 /** What only says who somebody was, or is in the owner's own words; in any record of a ticket. */
-const ofThePerson = new Set([
-  'person',
-  'collector',
-  'openedBy',
-  'complaint',
-  'identityProof',
-  'papers',
-  'twinAnswer',
-  'proof',
-])
+const ofThePerson = new Set(['person', 'collector', 'openedBy', 'complaint', 'identityProof', 'papers', 'twinAnswer'])
 const lists = new Set(['approve', 'collect'])
 /** Records whose free words are what was said with the owner, not what was found on the watch. */
-const talk = new Set(['contact', 'revocation', 'promise', 'claim-withdrawn', 'unclaimed-step'])
-/** Where somebody may have written a name though the words are about the watch: the name goes, the words stay. */
-const freeWords = new Set(['words', 'reason', 'why', 'because', 'findings', 'note', 'lastHolder'])
+const talk = new Set(['contact', 'revocation', 'promise', 'claim-withdrawn'])
+/**
+ * Where somebody may have written a name though the words are about the watch, or are the proof that an unclaimed one was
+ * dealt with lawfully: the name goes, the words stay.
+ */
+const freeWords = new Set(['proof', 'words', 'reason', 'why', 'because', 'findings', 'note', 'lastHolder'])
 
 const escaped = (text: string) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')
 

@@ -175,6 +175,7 @@ test.each([
   ['look', { findings: 'Nevada Voles' }, { findings: 'Nevada Voles' }],
   ['hazard-over', { words: 'aired for a night' }, { words: 'aired for a night' }],
   ['contact', { words: 'at her sister’s', means: 'phone' }, { words: 'erased', means: 'phone' }],
+  ['unclaimed-step', { words: 'sent to Ada Vole', proof: 'RR 12' }, { words: 'sent to erased', proof: 'RR 12' }],
   ['people', { approve: ['Ada Vole'], collect: [], willCallIn: true }, { approve: [], collect: [], willCallIn: true }],
   [
     'move',
