@@ -35,7 +35,8 @@ export async function bearerOf(tx: Db, purpose: Purpose, token: string, today: D
     left join notice n on n.id = l.notice_id
     where kept.merged_into is null and kept.erased_on is null`
   if (!row) return null
-  const ids = [...new Set((row.plan?.parts ?? []).map((part) => part.watchId))]
+  const named = [...(row.plan?.parts ?? []), ...(row.plan?.recall?.watches ?? [])]
+  const ids = [...new Set(named.map((part) => part.watchId))]
   const watches = await tx.$queryRaw<WatchRow[]>`
     with recursive records as (
       select ${row.owner_id}::uuid as id union select o.id from owner o join records on o.merged_into = records.id)

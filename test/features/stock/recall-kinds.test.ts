@@ -1,7 +1,10 @@
 import { simpleParser } from 'mailparser'
+import supertest from 'supertest'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
 import { stillAllowed } from '../../../src/features/notices/decide-again.ts'
 import { openHandingOver } from '../../../src/features/notices/handing-over.ts'
+import { ownerSigner, stopAll } from '../../../src/features/owner-pages/answers.ts'
+import { act } from '../../../src/http/service.ts'
 import { run as flagLots } from '../../../src/jobs/flag-lots.ts'
 import { type Relay, startRelay } from '../../faults/delivery/relay.ts'
 import { ownerWithWatch, queueLetter, stateOf } from '../../letters/book.ts'
@@ -12,7 +15,11 @@ let relay: Relay
 let house: House
 beforeAll(async () => {
   relay = await startRelay()
-  const env = { SMTP_URL: relay.url, LETTERS_FROM: 'Test Centre <letters@centre.example>' }
+  const env = {
+    SMTP_URL: relay.url,
+    LETTERS_FROM: 'Test Centre <letters@centre.example>',
+    PUBLIC_URL: 'https://centre.example',
+  }
   house = await openStock('2026-12-01', env)
 })
 afterAll(async () => {
@@ -161,6 +168,11 @@ describe('a recalled lot of gaskets', () => {
       const letter = await simpleParser(raw)
       subjects.set(to[0]!, letter.subject ?? '')
       expect(letter.text).not.toContain('undefined')
+      // a warning is not to be stopped, but it can be answered: the page names the watch it is about
+      expect(letter.text).not.toContain('/your-letters/')
+      const page = /https:\/\/centre\.example(\/your-watches\/\S+)/.exec(letter.text ?? '')?.[1] ?? ''
+      const shown = await supertest(house.app.server).get(page)
+      expect([shown.status, shown.text.includes('Northmoor Quay')]).toEqual([200, true])
       if (to[0] === 'german@owner.example')
         expect(letter.text?.replace(/\s+/g, ' ')).toContain('von Wasser und Feuchtigkeit fern')
     }
@@ -291,13 +303,12 @@ describe('the last look before a recall letter goes', () => {
       .post(`/v1/recalls/${recall}/watches/${settled.watchId}/progress`, { state: 'settled' })
       .expect(200)
     await pool.query(`update contact set failed_on = '2026-12-01' where owner_id = $1`, [dead.ownerId])
-    // the owner refuses every reminder meanwhile: that is no answer to a warning
-    for (const kind of ['complete-service', 'water-check', 'cell-change'])
-      await made(
-        `/v1/owners/${goes.ownerId}/notice-choices`,
-        { kind, choice: 'no', means: 'counter', wording: '1' },
-        'counter',
-      )
+    // the owner stops every reminder by the link in one, which is withdrawn: that is no answer to a warning
+    const reminder = await queueLetter(house, goes.ownerId, goes.watchId)
+    await act(house.service, ownerSigner, (doing) =>
+      stopAll(doing, { ownerId: goes.ownerId, noticeId: reminder, language: 'en', watches: [] }),
+    )
+    expect(await stateOf(house, reminder)).toBe('withdrawn')
 
     expect(await handOver()).toMatchObject({ sent: 1, withdrawn: 3, failed: 0 })
     expect(relay.kept.map((kept) => kept.to)).toEqual([['part3@owner.example']])
