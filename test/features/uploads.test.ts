@@ -305,7 +305,10 @@ const report = (
 test('300 changed and swollen delivery reports: each is taken, counted as none, or refused; the service goes on', async () => {
   const { ownerId, watchId } = await ownerWithWatch(shop.house, { email: 'nadia@owner.example' })
   const noticeId = await queueLetter(shop.house, ownerId, watchId)
-  await shop.house.database.pool.query(`update notice set state = 'sent', sent_at = now(), handed_at = now() where id = $1`, [noticeId])
+  await shop.house.database.pool.query(
+    `update notice set state = 'sent', sent_at = now(), handed_at = now() where id = $1`,
+    [noticeId],
+  )
   const whole = Buffer.from(report(noticeId))
   const nested = `${Array.from({ length: 3000 }, (_, n) => `Content-Type: multipart/mixed; boundary="n${n}"\r\n\r\n--n${n}\r\n`).join('')}x`
   const swollen = [
