@@ -5,6 +5,7 @@ const text = (value: string) => value.replace(/[\\;,]/g, '\\$&').replace(/\r?\n/
 
 /** Lines of at most 75 octets without the break (RFC 5545 3.1), never broken inside a character. */
 export function folded(line: string): string {
+  if (Buffer.byteLength(line) <= 75) return line
   const parts: string[] = []
   let current = ''
   let octets = 0

@@ -143,3 +143,27 @@ export async function stagesOf(pool: pg.Pool): Promise<(Key & { booked: string; 
 
 export const nameOfKey = (key: Key) => [key.owner, key.watch, key.kind, key.cycle, key.round, key.stage].join(' ')
 export const nameOfCycle = (key: Key) => [key.owner, key.watch, key.kind, key.cycle].join(' ')
+
+/** Two nights, three weeks, and once thirty days. */
+export const missed = (nth: number): boolean =>
+  [4, 31].includes(nth) || [60, 150, 290].some((at) => nth >= at && nth < at + 7) || (nth >= 200 && nth < 230)
+
+type Stage = Awaited<ReturnType<typeof stagesOf>>[number]
+
+/**
+ * What a life without gaps wrote about early enough for a month of silence and thirty days of rhythm, and a life with
+ * gaps never did, though it stands there still: work may have been done before the silence was over. A guarantee's end is
+ * told in a letter that goes anyway, or not at all.
+ */
+export async function forgottenIn(full: readonly Stage[], gaps: pg.Pool, nights = NIGHTS): Promise<Stage[]> {
+  const early = addDays(FIRST, nights - 85)
+  const written = new Set((await stagesOf(gaps)).filter((one) => one.booked === 'letter').map(nameOfCycle))
+  const { rows } = await gaps.query<Stage>(
+    'select watch_id as watch, kind, cycle from obligation where rule is not null',
+  )
+  const standing = new Set(rows.map((one) => `${one.watch} ${one.kind} ${one.cycle}`))
+  const due = full.filter((one) => one.booked === 'letter' && one.kind !== 'guarantee' && one.runOn < early)
+  return [...new Map(due.map((one) => [nameOfCycle(one), one])).values()].filter(
+    (one) => !written.has(nameOfCycle(one)) && standing.has(`${one.watch} ${one.kind} ${one.cycle}`),
+  )
+}
