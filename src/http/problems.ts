@@ -139,8 +139,8 @@ export function refusalOf(error: unknown): Refusal {
     violation.state === '53300'
   )
     return new Refusal('service-busy')
-  // text that PostgreSQL cannot store (a zero byte) is the sender's fault, not ours
-  if (violation.state === '22021' || violation.state === '22P05')
+  // text that PostgreSQL cannot store (a zero byte, half a pair of surrogates in JSON) is the sender's fault, not ours
+  if (violation.state === '22021' || violation.state === '22P05' || /surrogate/i.test(known.message ?? ''))
     return new Refusal('faulty-input', {}, [{ pointer: '', detail: 'has a character that cannot be stored' }])
   if (known.statusCode && known.statusCode >= 400 && known.statusCode < 500)
     return new Refusal('faulty-input', {}, [{ pointer: '', detail: known.message }])

@@ -23,8 +23,9 @@ export const instantOut = z.string().meta({ format: 'date-time' })
 export const id = z.uuid({ error: 'must be an id (UUID)' })
 export const idOut = z.string().meta({ format: 'uuid' })
 
-// control characters, and the bidirectional overrides that hide what a person reads
-const hidden = /\p{Cc}|[\u202a-\u202e\u2066-\u2069\u2028\u2029\ufeff]/u
+// control characters, halves of a surrogate pair (which no database stores), and the bidirectional overrides that hide what
+// a person reads
+const hidden = /\p{Cc}|\p{Cs}|[\u202a-\u202e\u2066-\u2069\u2028\u2029\ufeff]/u
 
 /** One line of text, trimmed, 1 to `max` characters. */
 export const line = (max = 200) =>

@@ -35,6 +35,7 @@ describe('bodies that are none', () => {
     ['a tab in the type', '{}', 'application/json\ta', 415, 'unsupported-media-type'],
     ['too much', `{"name":"${'x'.repeat(300_000)}"}`, 'application/json', 413, 'body-too-large'],
     ['a prototype', '{"name":"a","__proto__":{"x":1}}', 'application/json', 400, 'faulty-input'],
+    ['half of a surrogate pair', '{"name":"a\\ud800b"}', 'application/json', 400, 'faulty-input'],
     ['a zero byte', '{"name":"a\\u0000b"}', 'application/json', 400, 'faulty-input'],
   ])('%s', async (_title, body, type, status, code) => {
     const answer = await supertest(house.app.server)

@@ -217,6 +217,19 @@ describe('a move', () => {
   })
 })
 
+test.each(['\ud800', 'worn\udc00', '\ud83d'])(
+  'half of a surrogate pair (%j), which JSON can carry and no database stores, is refused',
+  async (what) => {
+    await refused(
+      () => shop.say(ticket.number, 'parts', { lines: [{ what, onHand: true }] }, shop.manager),
+      400,
+      'faulty-input',
+      '#/lines/0/what',
+    )
+    await shop.told(ticket.number, 'parts', { lines: [{ what: 'a whole one: \u{1f570}', onHand: true }] }, shop.manager)
+  },
+)
+
 test('a booking with several faults names each, and nothing is written', async () => {
   const booking = await shop.booking()
   const call = () =>
