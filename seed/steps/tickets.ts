@@ -230,11 +230,10 @@ const handOver = ({ demo, house }: Told, ticket: Going, visit: Visit, on: Day, t
     })
   })
 
-/** Lives one visit as far as it has come. Answers the number of its ticket, or of the newer one where it came back. */
-async function live(told: Told, visit: Visit, nth: number): Promise<string> {
+/** Lives one visit, booked in, as far as it has come. Answers the number of its ticket, or of the newer one where it came back. */
+async function live(told: Told, visit: Visit, ticket: Going): Promise<string> {
   const { demo, house } = told
   const { booked, bench, ready } = visit.days
-  const ticket = await bookVisit(told, visit, nth)
   const { number } = ticket
   if (visit.until === 'booked in') return number
   const observed = visit.until === 'under observation'
@@ -372,12 +371,13 @@ export const tickets: Step = {
   run: async (demo, say) => {
     const first = visits.map(({ days }) => days.booked).sort()[0] ?? demo.today
     const house = await openHouse(demo, first)
-    const numbers = new Map<Until, string>()
-    for (const [nth, visit] of visits.entries()) {
-      numbers.set(visit.until, await live({ demo, house }, visit, nth))
-      say(`${numbers.size} tickets`)
-    }
-    lived.set(demo, numbers)
+    const told = { demo, house }
+    const booked: Going[] = []
+    // one after another, so that each has the same number every time; after that none waits for another
+    for (const [nth, visit] of visits.entries()) booked.push(await bookVisit(told, visit, nth))
+    say(`${booked.length} watches booked in`)
+    const numbers = await Promise.all(visits.map((visit, nth) => live(told, visit, booked[nth] as Going)))
+    lived.set(demo, new Map(visits.map((visit, nth) => [visit.until, numbers[nth] as string])))
     return `${visits.length + 1} tickets, one for each state`
   },
   account: async (demo) => {
