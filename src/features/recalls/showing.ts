@@ -64,14 +64,15 @@ export type ListedWatch = {
 
 /**
  * The list of a recall as it stands today. Whoever has the watch now is its owner; a letter that was withdrawn, failed
- * or went to an owner before this one told nobody, so its watch is to be told again.
+ * or went to an owner before this one told nobody, so its watch is to be told again; one that came back is not sent a
+ * second time, its watch waits for the next sight.
  */
 async function listedWatches(db: Db, recallId: string): Promise<ListedWatch[]> {
   return db.$queryRaw<ListedWatch[]>`
     select r.watch_id as "watchId", r.certainty, r.pieces, r.note, r.ticket_id as "ticketId",
       w.maker, w.model, right(w.serial, 4) as "serialEnd", o.id as "ownerId", c.mail as "byMail", told.letter, r.notice_id as "noticeId",
       case when r.state = 'letter-queued' and (told.letter in ('withdrawn', 'failed') or told.owner_id is distinct from o.id)
-        then 'to-tell' else r.state end as state,
+        then 'to-tell' when r.state = 'letter-queued' and told.returned_at is not null then 'tell-at-next-sight' else r.state end as state,
       case when w.in_house then 'in-house'
         when o.id is null then 'owner-unknown'
         when o.erased_on is not null then 'owner-erased'
@@ -82,7 +83,7 @@ async function listedWatches(db: Db, recallId: string): Promise<ListedWatch[]> {
     left join owner held on held.id = w.owner_id
     left join owner o on o.id = coalesce(held.merged_into, held.id)
     left join lateral (
-      select n.state as letter, coalesce(t.merged_into, t.id) as owner_id
+      select n.state as letter, n.returned_at, coalesce(t.merged_into, t.id) as owner_id
       from notice n join owner t on t.id = n.owner_id where n.id = r.notice_id) told on true
     cross join lateral (
       select coalesce(bool_or(true), false) as any, coalesce(bool_or(c.means = 'e-mail'), false) as mail

@@ -202,6 +202,14 @@ describe('a recalled lot of gaskets', () => {
     expect((await house.as('counter').get('/v1/tasks?role=counter&kind=recall-tell')).body.items).toHaveLength(2)
   })
 
+  it('a letter that came back told nobody, and is not sent a second time', async () => {
+    const row = async () => (await show()).fitted.watches.find((w: { watchId: string }) => w.watchId === watch.german)
+    const { noticeId } = await row()
+    await house.database.pool.query('update notice set returned_at = now() where id = $1', [noticeId])
+    expect((await row()).state).toBe('tell-at-next-sight')
+    expect((await made(`/v1/recalls/${recall}/letters`, {})).queued).toBe(0)
+  })
+
   it('a piece leaves the list when another is fitted in its position, and only then', async () => {
     await seal(watch.twice!, 'back')
     expect((await show()).progress).toEqual({ all: 6, settled: 0, open: 6 })
