@@ -47,7 +47,9 @@ async function crash(): Promise<void> {
   const { rows } = await database.pool.query<{ pid: number }>(
     `select pid from pg_stat_activity where backend_type = 'client backend' and pid <> pg_backend_pid() order by pid limit 1`,
   )
-  process.kill(rows[0]?.pid ?? 0, 'SIGKILL')
+  const pid = rows[0]?.pid
+  if (!pid) throw new Error('nobody else is served at this moment')
+  process.kill(pid, 'SIGKILL')
 }
 
 describe.each(['hold', 'resend'] as const)('policy %s', (policy) => {
