@@ -15,7 +15,13 @@ let relay: Relay
 let shop: Shop
 beforeAll(async () => {
   relay = await startRelay()
-  shop = await openShop({ env: { SMTP_URL: relay.url, LETTERS_FROM: 'Test Centre <letters@centre.example>' } })
+  shop = await openShop({
+    env: {
+      SMTP_URL: relay.url,
+      LETTERS_FROM: 'Test Centre <letters@centre.example>',
+      PUBLIC_URL: 'https://watches.centre.example',
+    },
+  })
 })
 afterAll(async () => {
   await shop.close()
@@ -110,6 +116,9 @@ test('ready: a letter in the language of the owner goes out by the relay, and th
   expect(text).toContain(`Die Nummer des Auftrags ist ${ticket.number}.`)
   expect(text).toContain('36,00')
   expect(text).not.toContain('500')
+  const page = /https:\/\/watches\.centre\.example(\/your-watches\/\S+)/.exec(mail.text!)?.[1]
+  const shownPage = await supertest(shop.house.app.server).get(page!).expect(200)
+  expect(shownPage.text, 'the page of the letter is about that watch').toContain('Harbour')
   expect((await shown(ticket.number)).readyLetter).toMatchObject({ state: 'sent' })
   expect((await shop.gates(ticket.number)).G14!.state).toBe('open')
   expect(await plan(ticket.number), 'sent starts nothing').toBeNull()

@@ -35,7 +35,8 @@ export async function bearerOf(tx: Db, purpose: Purpose, token: string, today: D
     left join notice n on n.id = l.notice_id
     where kept.merged_into is null and kept.erased_on is null`
   if (!row) return null
-  const named = [...(row.plan?.parts ?? []), ...(row.plan?.recall?.watches ?? [])]
+  const { parts = [], recall, ready } = row.plan ?? {}
+  const named = [...parts, ...(recall?.watches ?? []), ...(ready ? [ready] : [])]
   const ids = [...new Set(named.map((part) => part.watchId))]
   const watches = await tx.$queryRaw<WatchRow[]>`
     with recursive records as (
