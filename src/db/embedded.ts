@@ -212,7 +212,7 @@ export async function startEmbedded(options: EmbeddedOptions): Promise<EmbeddedS
       server.ref()
       server.kill('SIGINT')
       await exited
-      if (options.throwaway) await rm(folder, { recursive: true, force: true })
+      if (options.throwaway) await rm(reachable ? folder : path.dirname(folder), { recursive: true, force: true })
     },
   }
 }
