@@ -2,6 +2,7 @@ import path from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { runner } from 'node-pg-migrate'
 import pg from 'pg'
+import { isConflict } from './open.ts'
 
 const here = path.dirname(fileURLToPath(import.meta.url))
 /** src/db or dist/src/db: the folder prisma/ stands beside src/, or beside dist/. */
@@ -9,8 +10,21 @@ const root =
   path.basename(path.resolve(here, '../..')) === 'dist' ? path.resolve(here, '../../..') : path.resolve(here, '../..')
 export const migrationsFolder = path.join(root, 'prisma', 'migrations')
 
-/** Brings a database to the newest schema; replicas that start together wait for one another on an advisory lock. */
+/**
+ * Brings a database to the newest schema; replicas that start together wait for one another on an advisory lock. It is one
+ * transaction: where it and the work of an older version wait for each other and PostgreSQL ends it, it is done again.
+ */
 export async function migrate(databaseUrl: string): Promise<string[]> {
+  for (let attempt = 1; ; attempt++) {
+    try {
+      return await migrateOnce(databaseUrl)
+    } catch (error) {
+      if (attempt >= 10 || !isConflict(error)) throw error
+    }
+  }
+}
+
+async function migrateOnce(databaseUrl: string): Promise<string[]> {
   const client = new pg.Client({ connectionString: databaseUrl, options: '-c TimeZone=UTC' })
   await client.connect()
   try {
