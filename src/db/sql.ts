@@ -34,21 +34,16 @@ export async function onConnection<T>(pool: pg.Pool, work: (client: pg.PoolClien
 /**
  * The same for work that goes through many rows: Prisma maps each value of each row once more, which took as long as
  * deciding about them. Statements are not named: one planned while a table was empty would be kept while the run fills it.
- * A statement may be asked for ahead; they go out one after another, and all are back before the transaction ends.
  */
 export const plainTransaction = <T>({ pool }: Database, work: (sql: Sql) => Promise<T>): Promise<T> =>
-  onConnection(pool, async (client) => {
-    let last: Promise<unknown> = Promise.resolve()
+  onConnection(pool, (client) => {
     const run = (query: TemplateStringsArray | Prisma.Sql, values: unknown[]) => {
       const { text, values: bound } = 'text' in query ? query : Prisma.sql(query, ...values)
-      const result = last.then(() => client.query(text, bound))
-      last = result.catch(() => {})
-      return result
+      return client.query(text, bound)
     }
-    const sql: Sql = {
+    return work({
       $queryRaw: async <T>(query: TemplateStringsArray | Prisma.Sql, ...values: unknown[]) =>
         (await run(query, values)).rows as T,
       $executeRaw: async (query, ...values) => (await run(query, values)).rowCount ?? 0,
-    }
-    return work(sql).finally(() => last)
+    })
   })

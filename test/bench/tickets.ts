@@ -292,6 +292,7 @@ async function main(): Promise<void> {
     const replicas: { replicas: number; perSecond: number; p99: number }[] = []
     for (const count of gatesOnly ? [] : [1, 2, 4]) {
       const more = await Promise.all(Array.from({ length: count - 1 }, () => child('ours', embedded.url)))
+      for (const one of more) await shoot(one, stock, 2)
       const each = await Promise.all([ours, ...more].map((one) => shoot(one, stock, seconds, CONNECTIONS / count)))
       replicas.push({
         replicas: count,

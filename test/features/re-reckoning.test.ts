@@ -154,7 +154,9 @@ describe('a re-reckoning of many', () => {
     const [, signal] = await once(child, 'exit')
     expect(signal).toBe('SIGKILL')
     const killed = await progress(reReckoning.id)
-    expect(killed).toMatchObject({ state: 'running', done: 12 })
+    // two lanes: what one of them had committed ahead of the other is not yet passed by the cursor, and is done again
+    expect(killed.state).toBe('running')
+    expect([0, 6, 12, 18]).toContain(killed.done)
     // its lease still runs: nobody else takes it
     expect(await runReReckonings(house.service, { batch: 6 })).toEqual({ finished: 0, open: true })
     await sql(`update re_reckoning set lease_until = clock_timestamp() - interval '1 second' where id = $1`, [
@@ -167,13 +169,15 @@ describe('a re-reckoning of many', () => {
     const isFrozen = new Promise<void>((resolve) => {
       frozen = resolve
     })
+    const awake = new Promise<void>((resolve) => {
+      wake = resolve
+    })
+    let lanes = 0
     const slow = runReReckonings(house.service, {
       batch: 6,
       afterBatch: () => {
-        frozen()
-        return new Promise<void>((resolve) => {
-          wake = resolve
-        })
+        if (++lanes === 2) frozen()
+        return awake
       },
     })
     await isFrozen

@@ -1,4 +1,5 @@
 import { randomUUID } from 'node:crypto'
+import { inLanes } from '../../db/lanes.ts'
 import { plainTransaction, type Sql } from '../../db/sql.ts'
 import { addDays, type Day } from '../../domain/day.ts'
 import { isQuietDay } from '../../domain/notices/notice-rules.ts'
@@ -149,20 +150,6 @@ export async function runNight(service: Service, day: Day, options: NightOptions
     service.log.warn({ day }, 'the nightly run was taken over by another replica')
     return null
   }
-}
-
-/** Takes from a source in so many lanes at once; after a failure no lane takes anything more, and it is thrown when all have ended. */
-async function inLanes<T>(lanes: number, source: AsyncGenerator<T>, work: (one: T) => Promise<unknown>): Promise<void> {
-  const failures: unknown[] = []
-  const lane = async () => {
-    while (failures.length === 0) {
-      const next = await source.next()
-      if (next.done) return
-      await work(next.value)
-    }
-  }
-  await Promise.all(Array.from({ length: lanes }, () => lane().catch((error) => failures.push(error))))
-  if (failures.length > 0) throw failures[0]
 }
 
 class LeaseLost extends Error {}

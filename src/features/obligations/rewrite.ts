@@ -119,7 +119,7 @@ const shape = Prisma.raw(
   ['watch_id uuid', 'kind text', ...Object.entries(columns).map(([name, type]) => `${name} ${type}`)].join(', '),
 )
 
-// small enough that PostgreSQL is kept busy with the next ones while these are reckoned, and that few rows are held at a time
+// of so many watches at a time what was read is held; a watch that is reckoned is let go before the next is opened
 const AT_A_TIME = 250
 
 /**
@@ -134,19 +134,11 @@ export async function rewriteObligations(
   options: RewriteOptions = {},
 ): Promise<{ moved: number }> {
   const inForce = options.inForce ?? (await rulesInForce(tx, today))
-  const read = (from: number) => {
-    const ids = watchIds.slice(from, from + AT_A_TIME)
-    const both = Promise.all([storedObligations(tx, ids), readFacts(tx, ids, today)])
-    // asked for ahead: if the work before it fails, nobody is left to hear that this failed, too
-    both.catch(() => {})
-    return both
-  }
   let moved = 0
-  let coming = read(0)
   for (let from = 0; from < watchIds.length; from += AT_A_TIME) {
-    const here = await coming
-    if (from + AT_A_TIME < watchIds.length) coming = read(from + AT_A_TIME)
-    const due = toWrite(here, today, { ...options, inForce })
+    const ids = watchIds.slice(from, from + AT_A_TIME)
+    const stored = await storedObligations(tx, ids)
+    const due = toWrite(stored, await readFacts(tx, ids, today), today, { ...options, inForce })
     await settleCalls(tx, due.calls)
     if (due.known !== null)
       await tx.$executeRaw`
@@ -161,7 +153,7 @@ export async function rewriteObligations(
   return { moved }
 }
 
-function toWrite([stored, facts]: [ReadonlyMap<string, Stored>, readonly FactsRead[]], today: Day, options: Reckoning) {
+function toWrite(stored: ReadonlyMap<string, Stored>, facts: readonly FactsRead[], today: Day, options: Reckoning) {
   const known: string[] = []
   const fresh: string[] = []
   const calls: Calls = { fresh: [], ended: [] }

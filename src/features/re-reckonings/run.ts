@@ -1,5 +1,7 @@
 import { randomUUID } from 'node:crypto'
 import { setTimeout as pause } from 'node:timers/promises'
+import { inLanes } from '../../db/lanes.ts'
+import type { Database } from '../../db/open.ts'
 import { plainTransaction, type Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import { type Service, todayAt } from '../../http/service.ts'
@@ -19,10 +21,14 @@ export type ReReckoningOptions = {
   afterBatch?: (() => void | Promise<void>) | undefined
 }
 
+// one lane reckons while PostgreSQL reads or writes for the other
+const LANES = 2
+
 type Claimed = {
   id: string
   fromDay: Day
   cursor: string
+  done: number
   total: number | null
   settlesAt: number | null
   ruleKey: string | null
@@ -67,7 +73,7 @@ async function claimNext({ database, ...service }: Service, { leaseSeconds = 60 
          where state <> 'finished' and from_day <= $1::date and (lease_until is null or lease_until < clock_timestamp())
          order by from_day, id limit 1 for update skip locked)
        returning *)
-     select mine.id, mine.from_day as "fromDay", cursor, total, settles_at as "settlesAt", h.key as "ruleKey",
+     select mine.id, mine.from_day as "fromDay", cursor, done, total, settles_at as "settlesAt", h.key as "ruleKey",
        coalesce(mine.calibre_id, g.calibre_id) as "calibreId", g.maker, g.model
      from mine left join house_rule h on h.id = house_rule_id left join guidance g on g.id = guidance_id`,
     [todayAt({ database, ...service }), me, leaseSeconds],
@@ -83,7 +89,7 @@ async function carryOut(
   options: ReReckoningOptions,
 ): Promise<boolean> {
   const { database } = service
-  const { batch = 1000, leaseSeconds = 60 } = options
+  const { batch = 250, leaseSeconds = 60 } = options
   try {
     if (!(await settled(service, claim.settlesAt ?? 0, options.patienceMs ?? 30_000))) return giveBack(service, claim)
     const scope = scopeOf(claim)
@@ -95,29 +101,28 @@ async function carryOut(
         total,
       ])
     }
-    let cursor: string | null = claim.cursor
-    while (cursor !== null) {
-      const after: string = cursor
-      cursor = await plainTransaction(database, async (tx) => {
-        const ids = await nextWatches(tx, scope, after, batch)
+    const stopped = () => options.stop?.aborted ?? false
+    const progress = progressFrom(claim.done)
+    await inLanes(LANES, batches(database, scope, claim.cursor, batch, stopped), async (one) => {
+      await plainTransaction(database, async (tx) => {
         // locked before the facts are read: what is recorded meanwhile waits, and reckons after this with its own facts
-        await lockWatches(tx, ids)
-        const moved = await reckonAnew(tx, scope, claim.ruleKey, ids, todayAt(service))
-        const last = ids.at(-1) ?? null
+        await lockWatches(tx, one.ids)
+        const moved = await reckonAnew(tx, scope, claim.ruleKey, one.ids, todayAt(service))
+        const { done, last } = progress.with(one)
         const held = await tx.$executeRaw`
-          update re_reckoning set cursor = coalesce(${last}::uuid, cursor), done = done + ${ids.length}, moved = moved + ${moved},
+          update re_reckoning set cursor = greatest(cursor, ${last}::uuid), done = greatest(done, ${done}::int), moved = moved + ${moved},
             lease_until = clock_timestamp() + make_interval(secs => ${leaseSeconds}::float8)
           where id = ${claim.id}::uuid and owner = ${claim.me}::uuid and state = 'running'`
         if (held === 0) throw new LeaseLost()
-        return ids.length < batch ? null : last
       })
+      progress.keep(one)
       await options.afterBatch?.()
-      if (cursor !== null && options.stop?.aborted) return giveBack(service, claim)
-    }
+    })
+    if (stopped()) return giveBack(service, claim)
     const { rowCount } = await database.pool.query(
-      `update re_reckoning set state = 'finished', finished_at = clock_timestamp(), lease_until = null, total = done
+      `update re_reckoning set state = 'finished', finished_at = clock_timestamp(), lease_until = null, done = $3, total = $3
        where id = $1 and owner = $2 and state = 'running'`,
-      [claim.id, claim.me],
+      [claim.id, claim.me, progress.done()],
     )
     if (rowCount === 0) throw new LeaseLost()
     return true
@@ -128,6 +133,51 @@ async function carryOut(
     }
     await giveBack(service, claim).catch(() => {})
     throw error
+  }
+}
+
+type Batch = { n: number; ids: string[] }
+
+/** The watches touched, in the order of their ids, so many at a time. */
+async function* batches(
+  { prisma }: Database,
+  scope: Scope,
+  cursor: string,
+  size: number,
+  stopped: () => boolean,
+): AsyncGenerator<Batch, void> {
+  for (let n = 0, after: string | undefined = cursor; after !== undefined && !stopped(); n++) {
+    const ids = await nextWatches(prisma, scope, after, size)
+    if (ids.length > 0) yield { n, ids }
+    after = ids.length < size ? undefined : ids.at(-1)
+  }
+}
+
+/**
+ * How far the batches have come without a gap: the cursor passes no batch that another lane has not committed, and a
+ * batch that is done again after a kill is counted once.
+ */
+function progressFrom(done: number) {
+  const committed = new Map<number, Batch>()
+  let passed = { next: 0, done, last: null as string | null }
+  const onwards = (also?: Batch) => {
+    let { next, done, last } = passed
+    for (;;) {
+      const one = also?.n === next ? also : committed.get(next)
+      if (!one) return { next, done, last }
+      done += one.ids.length
+      last = one.ids.at(-1) ?? last
+      next++
+    }
+  }
+  return {
+    with: onwards,
+    keep: (batch: Batch) => {
+      committed.set(batch.n, batch)
+      passed = onwards()
+      for (const n of committed.keys()) if (n < passed.next) committed.delete(n)
+    },
+    done: () => passed.done,
   }
 }
 
