@@ -3,7 +3,7 @@ import { changeHouseRule } from '../../src/features/house-rules/change.ts'
 import { runReReckonings } from '../../src/features/re-reckonings/run.ts'
 import { rehearseHouseRule } from '../../src/features/rehearsals/rehearsals.ts'
 import { act, type Service } from '../../src/http/service.ts'
-import { benchCentre, median, round, sizesToMeasure, TODAY } from '../support/bench-centre.ts'
+import { benchCentre, median, round, sizesApart, sizesToMeasure, TODAY } from '../support/bench-centre.ts'
 
 /**
  * All watches of a centre that the usual interval of the complete service touches, reckoned anew after it changed; against
@@ -107,7 +107,9 @@ async function measure(service: Service, rounds: number) {
 export const name = 're-reckoning'
 
 export async function run() {
-  for (const watches of sizesToMeasure([10_000, 100_000, 1_000_000])) {
+  const sizes = sizesToMeasure([10_000, 100_000, 1_000_000])
+  if (sizes.length > 1) return void (await sizesApart(import.meta.url, sizes))
+  for (const watches of sizes) {
     const centre = await benchCentre(watches)
     try {
       const { touched, hand, ours, rss, rehearsal } = await measure(centre.service, watches >= 1_000_000 ? 1 : 3)

@@ -1,6 +1,10 @@
+import { spawn } from 'node:child_process'
 import { createHash } from 'node:crypto'
+import { once } from 'node:events'
 import { readFile } from 'node:fs/promises'
 import path from 'node:path'
+import { createInterface } from 'node:readline'
+import { fileURLToPath } from 'node:url'
 import pg from 'pg'
 import { readConfig } from '../../src/config.ts'
 import { startEmbedded } from '../../src/db/embedded.ts'
@@ -16,6 +20,27 @@ export const TODAY = '2026-11-25' as Day
 /** The sizes to measure: BENCH_WATCHES, such as 10000,100000, or what the figure is promised for. */
 export const sizesToMeasure = (usual: readonly number[]): number[] =>
   process.env.BENCH_WATCHES ? process.env.BENCH_WATCHES.split(',').map(Number) : [...usual]
+
+/**
+ * Each size in a process of its own, so that the memory it tells is not what another size left behind; the lines they
+ * print as JSON are returned.
+ */
+export async function sizesApart(file: string, sizes: readonly number[]): Promise<Record<string, number>[]> {
+  const told: Record<string, number>[] = []
+  for (const size of sizes) {
+    const child = spawn(process.execPath, ['--import', 'tsx', fileURLToPath(file)], {
+      env: { ...process.env, BENCH_WATCHES: String(size) },
+      stdio: ['ignore', 'pipe', 'inherit'],
+    })
+    createInterface({ input: child.stdout }).on('line', (line) => {
+      console.log(line)
+      if (line.startsWith('{')) told.push(JSON.parse(line))
+    })
+    const [code] = await once(child, 'close')
+    if (code !== 0) throw new Error(`the size ${size} ended with ${code}`)
+  }
+  return told
+}
 
 const folder = path.resolve('.data/bench-server')
 const here = import.meta.dirname
