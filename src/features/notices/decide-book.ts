@@ -2,7 +2,7 @@ import { randomFillSync } from 'node:crypto'
 import { v7 as uuidv7 } from 'uuid'
 import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
-import type { Decision, LetterPlan, NextNotice, OwnerState, WithheldItem } from '../../domain/notices/types.ts'
+import type { Decision, LetterPlan, OwnerState, WithheldItem } from '../../domain/notices/types.ts'
 import type { RulesInForce } from '../house-rules/house-rules.ts'
 
 /** One item row of a letter: what its keys are made of. */
@@ -87,81 +87,100 @@ function idsInOrder(): () => string {
   }
 }
 
-/** What many decisions come to, as rows. */
-export function rowsOf(decisions: readonly Decision[], inForce: RulesInForce) {
+/** What a batch comes to, ready to be sent: text and arrays, so that nothing of the owners is held while it is written. */
+export type ToBook = {
+  notices: string | null
+  items: string | null
+  withheld: string | null
+  /** every item that was looked at, and the day to look again */
+  watchIds: string[]
+  kinds: string[]
+  days: (Day | null)[]
+  counts: Booked
+  looked: number
+}
+
+/** Decides about one owner after another and lays out what is to be written. */
+export function toBook(
+  states: readonly OwnerState[],
+  decide: (state: OwnerState) => Decision,
+  inForce: RulesInForce,
+): ToBook {
   const nextId = idsInOrder()
-  const notices: Record<string, unknown>[] = []
-  const items: (ItemRow & { id: string; notice_id: string })[] = []
-  const withheld: WithheldItem[] = []
-  const next: NextNotice[] = []
-  for (const decision of decisions) {
-    withheld.push(...decision.withheld)
-    next.push(...decision.next)
-    const { letter } = decision
+  const [notices, items, withheld]: [string[], string[], string[]] = [[], [], []]
+  const [watchIds, kinds, days]: [string[], string[], (Day | null)[]] = [[], [], []]
+  const counts = countsOf([], 0, [])
+  for (const state of states) {
+    const { letter, withheld: held, next } = decide(state)
+    for (const { watchId, obligations } of state.watches)
+      for (const { kind } of obligations) {
+        watchIds.push(watchId)
+        kinds.push(kind)
+        days.push(next.find((row) => row.watchId === watchId && row.kind === kind)?.nextNoticeOn ?? null)
+      }
+    for (const item of held) withheld.push(JSON.stringify(item))
+    const rows = letter === null ? [] : itemsOf(letter)
+    add(counts, countsOf(rows, letter === null ? 0 : 1, held))
     if (letter === null) continue
+    const { ownerId, language, comeBy, reminder } = letter
     const id = nextId()
-    notices.push({
-      id,
-      owner_id: letter.ownerId,
-      language: letter.language,
-      come_by: letter.comeBy,
-      reminder: letter.reminder,
-      plan: letter,
-      trace: traceOf(letter, inForce),
-    })
-    for (const item of itemsOf(letter)) items.push({ ...item, id: nextId(), notice_id: id })
+    const trace = traceOf(letter, inForce)
+    notices.push(JSON.stringify({ id, owner_id: ownerId, language, come_by: comeBy, reminder, plan: letter, trace }))
+    for (const item of rows) items.push(JSON.stringify({ ...item, id: nextId(), notice_id: id }))
   }
-  return { notices, items, withheld, next }
+  const json = (list: readonly string[]) => (list.length === 0 ? null : `[${list.join()}]`)
+  return {
+    notices: json(notices),
+    items: json(items),
+    withheld: json(withheld),
+    watchIds,
+    kinds,
+    days,
+    counts,
+    looked: states.length,
+  }
+}
+
+function add(sum: Booked, more: Booked): void {
+  for (const key of ['letters', 'items', 'skipped', 'withheld'] as const) sum[key] += more[key]
+  for (const [reason, n] of Object.entries(more.reasons)) sum.reasons[reason] = (sum.reasons[reason] ?? 0) + n
 }
 
 /**
  * Books the decisions of a batch: letters, keys, what was held back, and the next day to look, each in one statement. A key
  * that somebody else has taken meanwhile makes the whole batch fail and be decided again.
  */
-export async function book(
-  tx: Sql,
-  decisions: readonly Decision[],
-  states: readonly OwnerState[],
-  today: Day,
-  inForce: RulesInForce,
-): Promise<Booked> {
-  const { notices, items, withheld, next } = rowsOf(decisions, inForce)
-  if (notices.length > 0) {
+export async function book(tx: Sql, batch: ToBook, today: Day): Promise<void> {
+  if (batch.notices !== null)
     await tx.$executeRaw`
       insert into notice (id, owner_id, run_on, language, text_version, come_by, reminder, plan, trace)
       select id, owner_id, ${today}::date, language, '1', come_by, reminder, plan, trace
-      from jsonb_to_recordset(${JSON.stringify(notices)}::jsonb)
+      from jsonb_to_recordset(${batch.notices}::jsonb)
         as r (id uuid, owner_id uuid, language text, come_by date, reminder boolean, plan jsonb, trace jsonb)`
+  if (batch.items !== null)
     await tx.$executeRaw`
       insert into notice_item (id, notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, run_on, due_on, standing)
       select id, notice_id, owner_id, watch_id, kind, cycle, round, stage, rule, booked, bundled, ${today}::date, due_on, standing
-      from jsonb_to_recordset(${JSON.stringify(items)}::jsonb) as r (id uuid, notice_id uuid, owner_id uuid, watch_id uuid, kind text, cycle text,
+      from jsonb_to_recordset(${batch.items}::jsonb) as r (id uuid, notice_id uuid, owner_id uuid, watch_id uuid, kind text, cycle text,
         round date, stage text, rule text, booked text, bundled boolean, due_on date, standing text)`
-  }
-  if (withheld.length > 0)
+  if (batch.withheld !== null)
     await tx.$executeRaw`
       insert into withheld_item (run_on, owner_id, watch_id, kind, cycle, stage, reasons)
       select ${today}::date, "recordId", "watchId", kind, cycle, stage, reasons
-      from jsonb_to_recordset(${JSON.stringify(withheld)}::jsonb) as r ("recordId" uuid, "watchId" uuid, kind text, cycle text, stage text, reasons text[])
+      from jsonb_to_recordset(${batch.withheld}::jsonb) as r ("recordId" uuid, "watchId" uuid, kind text, cycle text, stage text, reasons text[])
       on conflict on constraint withheld_item_once do nothing`
   // whatever was looked at and has no day of its own waits for a fact
-  const days = new Map(next.map((row) => [`${row.watchId} ${row.kind}`, row.nextNoticeOn]))
-  const seen = states.flatMap(({ watches }) =>
-    watches.flatMap(({ watchId, obligations }) => obligations.map(({ kind }) => ({ watchId, kind }))),
-  )
-  // arrays and not JSON: of an array the planner knows the length
+  // (arrays and not JSON: of an array the planner knows the length)
   await tx.$executeRaw`
     update obligation o set next_notice_on = r.day
-    from unnest(${seen.map((row) => row.watchId)}::uuid[], ${seen.map((row) => row.kind)}::text[],
-      ${seen.map((row) => days.get(`${row.watchId} ${row.kind}`) ?? null)}::date[]) as r (watch_id, kind, day)
+    from unnest(${batch.watchIds}::uuid[], ${batch.kinds}::text[], ${batch.days}::date[]) as r (watch_id, kind, day)
     where o.watch_id = r.watch_id and o.kind = r.kind and o.next_notice_on is distinct from r.day`
-  if (withheld.some((item) => item.reasons.includes('not-asked-rule-missing')))
+  if (batch.counts.reasons['not-asked-rule-missing'])
     await tx.$executeRaw`
       insert into task (kind, role, dedupe, words, due_on)
       values ('local-setting-missing', 'manager', 'setting:notAsked',
         'Say whether owners who were never asked about letters may be written to (local setting notAsked); until then none of them is.', ${today}::date)
       on conflict do nothing`
-  return countsOf(items, notices.length, withheld)
 }
 
 export function countsOf(items: readonly ItemRow[], letters: number, withheld: readonly WithheldItem[]): Booked {

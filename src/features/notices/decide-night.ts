@@ -13,7 +13,7 @@ import {
   rewriteObligations,
 } from '../obligations/rewrite.ts'
 import { watchesToComeOn } from '../re-reckonings/scope.ts'
-import { type Booked, book, countsOf, itemsOf } from './decide-book.ts'
+import { type Booked, book, countsOf, itemsOf, toBook } from './decide-book.ts'
 import { emptyMemory, holdKey, type Memory, type ObligationRow, readOwners } from './decide-read.ts'
 import { type Before, standingBefore } from './decide-rewrite.ts'
 
@@ -112,15 +112,13 @@ export async function decideBatch(
       union all select w.id from owner o join watch w on w.owner_id = o.id where o.merged_into = any(${found.owners}::uuid[])))
     order by id for no key update`
   const due = await dueOwners(tx, day, watchIds)
-  const states = await readOwners(
-    tx,
-    due.owners.filter((id) => found.owners.includes(id)),
-    due.ownerless.filter((id) => found.ownerless.includes(id)),
-    day,
-    inForce.rules,
+  const owners = due.owners.filter((id) => found.owners.includes(id))
+  const ownerless = due.ownerless.filter((id) => found.ownerless.includes(id))
+  const batch = await readOwners(tx, owners, ownerless, day, inForce.rules).then((states) =>
+    toBook(states, (state) => decideLetters(state, inForce.notices, day), inForce),
   )
-  const decisions = states.map((state) => decideLetters(state, inForce.notices, day))
-  return { booked: await book(tx, decisions, states, day, inForce), looked: states.length }
+  await book(tx, batch, day)
+  return { booked: batch.counts, looked: batch.looked }
 }
 
 // ---------------------------------------------------------------- rehearsal
