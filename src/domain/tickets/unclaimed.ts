@@ -81,7 +81,7 @@ export type UnclaimedStanding = {
   readonly on: Day | null
 }
 
-const toDo: Readonly<Record<UnclaimedStep, { stage: UnclaimedStage; words: string }>> = {
+const described: Readonly<Record<UnclaimedStep, { stage: UnclaimedStage; words: string }>> = {
   'second-means': { stage: 'second-means-due', words: 'tell the owner by a second means and record it' },
   post: { stage: 'post-due', words: 'send a letter by post and record it' },
   registered: {
@@ -119,7 +119,7 @@ export function unclaimedStanding(plan: UnclaimedPlan | null, today: Day): Uncla
       on: after.noStepThrough,
     }
   if (plan.next !== null) {
-    const { stage, words } = toDo[plan.next]
+    const { stage, words } = described[plan.next]
     return { stage, mayDo: words, on: plan.steps.find((step) => step.step === plan.next)?.postOn ?? null }
   }
   const coming = plan.steps.find((step) => step.postOn > today)
