@@ -137,6 +137,15 @@ export const houseRuleTable = {
 export type HouseRuleKey = keyof typeof houseRuleTable
 export type HouseRules = Readonly<Record<HouseRuleKey, number>>
 
+/** One number a centre may change: its first value, its bounds and unit, and what it says. */
+export const rule = (value: number, min: number, max: number, unit: HouseRule['unit'], words: string): HouseRule => ({
+  default: value,
+  min,
+  max,
+  unit,
+  words,
+})
+
 /** The first value of every rule of a table. */
 export function defaultsOf<Key extends string>(table: Readonly<Record<Key, HouseRule>>): Record<Key, number> {
   const values = {} as Record<Key, number>

@@ -194,6 +194,26 @@ describe('a re-reckoning of many', () => {
     expect(await serviceOn(ids)).toEqual(ids.map(() => '2028-05-10'))
   })
 
+  test('lets its cursor pass no watch that the other lane has not done', async () => {
+    const ids = await serviced(12, '2024-03-20')
+    const { reReckoning } = await change('usualServiceMonths', 52, '2027-02-01')
+    const [first] = await sql(`select min(watch_id::text) as id from obligation where kind = 'complete-service'`)
+    const holder = await house.database.pool.connect()
+    await holder.query('begin')
+    await holder.query('select from watch where id = $1 for update', [first.id])
+    const run = runReReckonings(house.service, { batch: 2 })
+    // the other lane goes on to the end beside it
+    const last = [...ids].sort().at(-1)
+    const moved = `select months = 52 as yes from obligation where watch_id = $1 and kind = 'complete-service'`
+    while (!(await sql(moved, [last]))[0]?.yes) await new Promise((resolve) => setTimeout(resolve, 10))
+    expect(await progress(reReckoning.id)).toMatchObject({ state: 'running', done: 0 })
+    await holder.query('rollback')
+    holder.release()
+    expect(await run).toEqual({ finished: 1, open: false })
+    const { done, total } = await progress(reReckoning.id)
+    expect(done).toBe(total)
+  })
+
   test('never overwrites a fact recorded meanwhile: it waits for the fact, or the fact for it', async () => {
     const ids = await serviced(12, '2024-04-10')
     await change('usualServiceMonths', 47, '2027-02-02')

@@ -1,13 +1,5 @@
 /** The numbers of the stock that a centre may change from a day on; the defaults are common practice, no source. */
-import type { HouseRule, HouseRuleTable } from '../house-rules.ts'
-
-const rule = (value: number, min: number, max: number, unit: HouseRule['unit'], words: string): HouseRule => ({
-  default: value,
-  min,
-  max,
-  unit,
-  words,
-})
+import { type HouseRuleTable, rule } from '../house-rules.ts'
 
 export const stockRuleTable = {
   cellGuardMonths: rule(3, 0, 24, 'months', 'Life kept back in a cell for an owner who comes late'),

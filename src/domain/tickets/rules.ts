@@ -1,13 +1,6 @@
-import { defaultsOf, type HouseRule, type HouseRuleTable } from '../house-rules.ts'
+import { defaultsOf, type HouseRuleTable, rule } from '../house-rules.ts'
 
 /** The numbers of the tickets that a centre may change from a day on; the defaults are common practice, no source. */
-const rule = (value: number, min: number, max: number, unit: HouseRule['unit'], words: string): HouseRule => ({
-  default: value,
-  min,
-  max,
-  unit,
-  words,
-})
 const guarantee = (value: number, what: string) =>
   rule(value, 0, 120, 'months', `Guarantee on ${what}, from the hand-over on; 0 for none`)
 const step = (value: number, what: string) => rule(value, 0, 120, 'working days', `How long ${what} may take`)
