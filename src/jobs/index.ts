@@ -1,4 +1,5 @@
 import { type ScheduledTask, schedule } from 'node-cron'
+import { Refusal } from '../domain/refusals.ts'
 import { stillAllowed } from '../features/notices/decide-again.ts'
 import type { Service } from '../http/service.ts'
 import { deliverLetters } from './deliver.ts'
@@ -23,8 +24,11 @@ export const jobs: readonly Job[] = [
   {
     name: 'nightly',
     every: '*/10 * * * *',
-    // letters rest on the rules in force: while dates are still reckoned anew, the night waits for its next tick
-    run: async (service, stop) => (await tickReReckonings(service, { stop })) && tickNightly(service),
+    run: (service, stop) =>
+      tickNightly(service, { first: { stop } }).catch((error) => {
+        if (!(error instanceof Refusal && error.code === 'night-waits')) throw error
+        service.log.info('the nightly run waits for dates that are being reckoned anew; its next tick asks again')
+      }),
   },
   { name: 'flag-lots', every: '*/10 * * * *', run: tickFlagLots },
   { name: 'deliver', every: '* * * * *', run: (service, stop) => deliverLetters(service, stillAllowed, stop) },

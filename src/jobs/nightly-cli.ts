@@ -4,6 +4,7 @@ import { startEmbedded } from '../db/embedded.ts'
 import { migrate } from '../db/migrate.ts'
 import { openDatabase } from '../db/open.ts'
 import { type Day, isDay } from '../domain/day.ts'
+import { Refusal } from '../domain/refusals.ts'
 import { rehearseNights } from '../features/nightly-runs/nightly-runs.ts'
 import { runNight, tickNightly } from '../features/nightly-runs/run.ts'
 import type { RehearsedNight } from '../features/notices/decide-night.ts'
@@ -44,6 +45,10 @@ try {
     const counts = await runNight(service, day, { by: 'command line' })
     console.log(counts === null ? `${day} was run before, or is being run` : JSON.stringify(counts, null, 2))
   }
+} catch (error) {
+  if (!(error instanceof Refusal)) throw error
+  console.error(error.message)
+  process.exitCode = 1
 } finally {
   await database.close()
   await embedded?.stop()

@@ -1,6 +1,9 @@
+import { execFile } from 'node:child_process'
+import { promisify } from 'node:util'
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { openDatabase } from '../../src/db/open.ts'
 import { runNight, tickNightly } from '../../src/features/nightly-runs/run.ts'
+import { type Job, jobs } from '../../src/jobs/index.ts'
 import { type House, openHouse } from '../support/house.ts'
 import { addOwner, all, happened, quartz, rows, serviced } from './book.ts'
 
@@ -168,6 +171,41 @@ describe('a night', () => {
       .expect(201)
     expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ quiet: true, letters: 0, looked: 0 })
     expect(await runNight(house.service, day('2026-11-26'))).toMatchObject({ quiet: false, letters: 1 })
+  })
+
+  test('waits, at every door, for the dates that a changed rule touches; then writes by the new ones', async () => {
+    await quartz(house, await addOwner(house), '2024-12-10')
+    await house
+      .as('manager')
+      .post('/v1/house-rules', { key: 'cellMonths', value: 36, fromDay: '2026-11-26', reason: 'better cells' })
+      .expect(201)
+    house.setNow('2026-11-26')
+    // another replica holds the re-reckoning; the command line reads the true clock, so its day lies far back
+    await rows(
+      house,
+      `update re_reckoning set from_day = '2020-01-01', state = 'running', owner = gen_random_uuid(),
+         lease_until = clock_timestamp() + interval '1 hour'`,
+    )
+    const refused = await house.as('manager').post('/v1/nightly-runs', {})
+    expect([refused.status, refused.body.type]).toEqual([409, expect.stringContaining('night-waits')])
+    expect(refused.body.detail).toContain('GET /v1/re-reckonings')
+    await expect(runNight(house.service, day('2026-11-25'))).rejects.toMatchObject({ code: 'night-waits' })
+    for (const more of [[], ['--for', '2020-02-01']])
+      await expect(
+        promisify(execFile)(process.execPath, ['--import', 'tsx', 'src/jobs/nightly-cli.ts', ...more], {
+          env: { ...process.env, DATABASE_URL: house.databaseUrl, NIGHTLY_AT: '00:00' },
+        }),
+      ).rejects.toMatchObject({ code: 1, stderr: expect.stringContaining('reckoned anew') })
+    const nightly = jobs.find((job) => job.name === 'nightly') as Job
+    await nightly.run(house.service, new AbortController().signal)
+    expect(await rows(house, 'select 1 from nightly_run')).toEqual([])
+    await rows(house, `update re_reckoning set lease_until = clock_timestamp() - interval '1 second'`)
+    await house.as('manager').post('/v1/nightly-runs', {}).expect(200)
+    // 2024-12-10 and 36 months: nothing to write about for a year
+    expect(await rows(house, `select due_on::text as due from obligation where kind = 'cell-change'`)).toEqual([
+      { due: '2027-12-10' },
+    ])
+    expect(await letters()).toEqual([])
   })
 
   test('merged records get one letter to the kept one; each key stays with the record of the watch', async () => {

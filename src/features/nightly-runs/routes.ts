@@ -84,7 +84,8 @@ export function nightlyRunRoutes(app: Routes, service: Service): void {
       config: { roles: ['manager'] as const },
       schema: {
         tags,
-        summary: 'Run the date that is due now, without waiting for the clock; 409 where none is due',
+        summary:
+          'Run the date that is due now, without waiting for the clock; 409 where none is due or changed rules are still being reckoned',
         response: { 200: runOut },
       },
     },

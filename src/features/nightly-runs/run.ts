@@ -3,10 +3,12 @@ import { inLanes } from '../../db/lanes.ts'
 import { plainTransaction, type Sql } from '../../db/sql.ts'
 import { addDays, type Day } from '../../domain/day.ts'
 import { isQuietDay } from '../../domain/notices/notice-rules.ts'
-import { dayAt, instantOf, type Service } from '../../http/service.ts'
+import { Refusal } from '../../domain/refusals.ts'
+import { dayAt, instantOf, type Service, todayAt } from '../../http/service.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import type { Booked } from '../notices/decide-book.ts'
 import { decideBatch, duePages, passEdges, reckonStale, wakeGuarantees } from '../notices/decide-night.ts'
+import { type ReReckoningOptions, runReReckonings } from '../re-reckonings/run.ts'
 
 export const JOB = 'nightly'
 /** missed dates further back than this are not booked one by one; the log says so */
@@ -31,6 +33,8 @@ export type NightOptions = {
   /** watches reckoned, or items looked at, in one transaction */
   batch?: number
   leaseSeconds?: number
+  /** how long, at most, it first lends a hand with dates still to be reckoned anew by changed rules */
+  first?: Pick<ReReckoningOptions, 'stop' | 'patienceMs'>
   /** called after each committed batch; tests stop a run here */
   afterBatch?: (() => void | Promise<void>) | undefined
 }
@@ -106,10 +110,13 @@ const LANES = 2
 /**
  * Runs one date, batch by batch, each batch one transaction that also carries the lease and the counts on: killed
  * anywhere, another goes on where this one stopped. Null where the date is somebody else's, finished or missed.
+ * Letters rest on the rules in force, so whoever asks for it, it begins only when every date that changed rules touch
+ * has been reckoned anew: it carries that out first, and refuses where it is not done in the time given.
  */
 export async function runNight(service: Service, day: Day, options: NightOptions = {}): Promise<NightCounts | null> {
   const { database } = service
   const batch = options.batch ?? 1000
+  await runReReckonings(service, options.first)
   const claim = await claimNight(service, day, options)
   if (claim === null) return null
 
@@ -155,17 +162,27 @@ export async function runNight(service: Service, day: Day, options: NightOptions
 class LeaseLost extends Error {}
 
 /** The row of the date, held by a lease on the database's clock; null where it is not to be had. */
-async function claimNight({ database }: Service, day: Day, { by = 'clock', leaseSeconds = 120 }: NightOptions) {
+async function claimNight(service: Service, day: Day, { by = 'clock', leaseSeconds = 120 }: NightOptions) {
+  const { database } = service
   const me = randomUUID()
-  const { rowCount } = await database.pool.query(
-    `insert into nightly_run (job, local_date, owner, lease_until, by_whom, counts)
-     values ($1, $2, $3, clock_timestamp() + make_interval(secs => $4), $5, $6)
-     on conflict (job, local_date) do update set owner = excluded.owner, lease_until = excluded.lease_until,
-       attempt = nightly_run.attempt + 1
-     where nightly_run.state = 'running' and nightly_run.lease_until < clock_timestamp()`,
-    [JOB, day, me, leaseSeconds, by, JSON.stringify(noCounts)],
+  const today = todayAt(service)
+  const { rows } = await database.pool.query<{ claimed: boolean; waits: boolean; done: number; total: number | null }>(
+    `with waits_for as (
+       select done, total from re_reckoning where state <> 'finished' and from_day <= greatest($2::date, $7::date) order by from_day, id limit 1),
+     mine as (
+       insert into nightly_run (job, local_date, owner, lease_until, by_whom, counts)
+       select $1, $2, $3, clock_timestamp() + make_interval(secs => $4), $5, $6::jsonb where not exists (select from waits_for)
+       on conflict (job, local_date) do update set owner = excluded.owner, lease_until = excluded.lease_until,
+         attempt = nightly_run.attempt + 1
+       where nightly_run.state = 'running' and nightly_run.lease_until < clock_timestamp()
+       returning local_date)
+     select exists (select from mine) as claimed, waits_for.done is not null as waits, waits_for.done, waits_for.total
+     from (select) one left join waits_for on true`,
+    [JOB, day, me, leaseSeconds, by, JSON.stringify(noCounts), today],
   )
-  if (rowCount === 0) return null
+  const { claimed, waits, done, total } = rows[0] ?? { claimed: false, waits: false }
+  if (waits) throw new Refusal('night-waits', { done, total })
+  if (!claimed) return null
   return {
     // added up in the row, which is locked from here to the commit: two lanes lose nothing of each other
     carryOn: async (tx: Sql, { booked, looked = 0, reckoned = 0 }: More) => {
