@@ -38,8 +38,13 @@ export async function createOnceBySql(
   const answer = await onConnection(service.database.pool, async (client) => {
     const query: SqlAct['query'] = async (name, text, values) =>
       (await client.query({ name, text, values: [...values] })).rows
-    const mine = await query('idempotency-take', takeKey, [who.keyId, route, key, fingerprint]).catch(inFlight)
-    if (mine.length === 0) {
+    const [mine] = await query<{ place: string }>('idempotency-take', takeKey, [
+      who.keyId,
+      route,
+      key,
+      fingerprint,
+    ]).catch(inFlight)
+    if (mine === undefined) {
       const [stored] = await query<Stored>('idempotency-stored', storedAnswer, [who.keyId, route, key])
       if (!stored) throw new Refusal('service-busy')
       if (Buffer.compare(stored.fingerprint, Buffer.from(fingerprint)) !== 0)
@@ -50,9 +55,7 @@ export async function createOnceBySql(
     const made = { status: 201, ...(await work({ query, now, today: dayAt(now, zone), zone, who })) }
     const headers = JSON.stringify({ location: made.location, etag: made.etag })
     await query('idempotency-keep', keepAnswer, [
-      who.keyId,
-      route,
-      key,
+      mine.place,
       made.status,
       headers,
       JSON.stringify(made.stored ?? made.body ?? null),
@@ -68,10 +71,11 @@ export async function createOnceBySql(
 
 const takeKey = `with patience as materialized (select current_setting('lock_timeout') as usual, set_config('lock_timeout', '3s', true)),
   taken as (insert into idempotency_key (staff_key_id, route, key, fingerprint)
-    select $1::uuid, $2, $3, $4::bytea from patience on conflict do nothing returning 1 as one)
-  select one, set_config('lock_timeout', usual, true) from taken, patience`
+    select $1::uuid, $2, $3, $4::bytea from patience on conflict do nothing returning ctid as place)
+  select place, set_config('lock_timeout', usual, true) from taken, patience`
 const storedAnswer = `select fingerprint, status, headers, body from idempotency_key where staff_key_id = $1::uuid and route = $2 and key = $3`
-const keepAnswer = `update idempotency_key set status = $4, headers = $5::jsonb, body = $6::jsonb where staff_key_id = $1::uuid and route = $2 and key = $3`
+// by its place: nobody else can move a row that is not committed, and a statement planned while the table was empty reads no more for it later
+const keepAnswer = `update idempotency_key set status = $2, headers = $3::jsonb, body = $4::jsonb where ctid = $1::tid`
 
 function inFlight(error: unknown): never {
   if (violationOf(error).state === '55P03') throw new Refusal('idempotency-key-in-flight')

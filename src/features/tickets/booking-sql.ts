@@ -1,6 +1,7 @@
 import { v7 as uuidv7 } from 'uuid'
 import type { Day } from '../../domain/day.ts'
 import { type Look, lookKeys } from '../../domain/tickets/twins.ts'
+import { openAlike } from './alike.ts'
 import type { Booker, Booking } from './booking.ts'
 import { readRef } from './desk.ts'
 
@@ -92,11 +93,25 @@ const writing = `
   seen as (
     insert into hazard (id, watch_id, kind, note, confirmed_by, seen_on, recorded_at, recorded_by)
     select h.id, made.watch_id, h.kind, h.note, h."confirmedBy", s.today, s.now, s.name
-    from made, said_now s, jsonb_to_recordset(s.t -> 'hazards') as h (id uuid, kind text, note text, "confirmedBy" text))
-  update watch set in_house = true, declared_value = coalesce(made.declared_value, watch.declared_value),
-    declared_currency = coalesce(made.declared_currency, watch.declared_currency),
-    declared_on = case when made.declared_value is null then watch.declared_on else s.today end
-  from made, said_now s where watch.id = made.watch_id`
+    from made, said_now s, jsonb_to_recordset(s.t -> 'hazards') as h (id uuid, kind text, note text, "confirmedBy" text)),
+  inside as (
+    update watch set in_house = true, declared_value = coalesce(made.declared_value, watch.declared_value),
+      declared_currency = coalesce(made.declared_currency, watch.declared_currency),
+      declared_on = case when made.declared_value is null then watch.declared_on else s.today end
+    from made, said_now s where watch.id = made.watch_id)
+  select x.number, w.maker, w.model, w.case_material as metal, x.dial, x.place, w.diameter_mm::float8 as "diameterMm"
+  from (${openAlike('$6::text', '$7::text')}) alike
+  join ticket x on x.id = alike.id
+  join watch w on w.id = x.watch_id order by x.number`
+
+export type Twin = {
+  number: string
+  maker: string
+  model: string | null
+  metal: string | null
+  dial: string | null
+  place: string | null
+}
 
 type Writing = {
   id: string
@@ -110,8 +125,11 @@ type Writing = {
   earlier: string | null
 }
 
-/** Ticket, records, first place, pictures, loose items and hazards, in one statement. */
-export async function writeTicket(at: Booker, w: Writing): Promise<void> {
+/**
+ * Ticket, records, first place, pictures, loose items and hazards, in one statement. It answers with the open tickets whose
+ * watch looks like this one by what is filed; whether they might be taken for it is for the domain.
+ */
+export async function writeTicket(at: Booker, w: Writing): Promise<(Twin & { diameterMm: number | null })[]> {
   const { input } = w
   const hazards = (input.hazards ?? []).map((hazard) => ({ id: uuidv7(), ...hazard }))
   const records: { kind: string; data: object }[] = [
@@ -152,32 +170,13 @@ export async function writeTicket(at: Booker, w: Writing): Promise<void> {
     looseItems: input.looseItems ?? [],
     hazards,
   }
-  await at.query('booking-write', writing, [JSON.stringify(ticket), at.now, at.today, at.who.keyId, at.who.name])
-}
-
-export type Twin = {
-  number: string
-  maker: string
-  model: string | null
-  metal: string | null
-  dial: string | null
-  place: string | null
-}
-
-const alike = `
-  select x.number, w.maker, w.model, w.case_material as metal, x.dial, x.place, w.diameter_mm::float8 as "diameterMm"
-  from ((select id from ticket where ended is null and look_model = $1 and coalesce(look_dial = $2, true) and id <> $3::uuid limit 500)
-    union (select id from ticket where ended is null and look_dial = $2 and coalesce(look_model = $1, true) and id <> $3::uuid limit 500)) y
-  join ticket x on x.id = y.id
-  join watch w on w.id = x.watch_id order by x.number`
-
-/** Open tickets of watches whose look shares a key with this one and differs in none that is known of both; whether they might be taken for it is for the domain. */
-export async function alikeInHouse(
-  at: Booker,
-  id: string,
-  look: Look,
-): Promise<(Twin & { diameterMm: number | null })[]> {
-  const keys = lookKeys(look)
-  if (keys.model === null && keys.dial === null) return []
-  return at.query('booking-alike', alike, [keys.model, keys.dial, id])
+  return at.query('booking-write', writing, [
+    JSON.stringify(ticket),
+    at.now,
+    at.today,
+    at.who.keyId,
+    at.who.name,
+    keys.model,
+    keys.dial,
+  ])
 }

@@ -11,7 +11,7 @@ import type { SqlAct } from '../../http/creating-by-sql.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
 import { addOwners, likelyDoubles, type NewOwner } from '../owners/owners.ts'
 import { addWatches, findBySerial, type NewWatch } from '../watches/watches.ts'
-import { alikeInHouse, type Background, readBackground, writeTicket } from './booking-sql.ts'
+import { type Background, readBackground, writeTicket } from './booking-sql.ts'
 import { calendarOf, type Desk } from './desk.ts'
 
 export type Booking = {
@@ -50,7 +50,7 @@ export async function bookIn(desk: Desk, input: Booking, country: string): Promi
 /** Who books in, over whichever connection. */
 export type Booker = SqlAct & { readonly currency: string }
 
-/** Books in a watch on file under an owner on file: three statements, whatever was said at the counter. */
+/** Books in a watch on file under an owner on file: two statements, whatever was said at the counter. */
 export async function bookKnown(at: Booker, input: Booking, owner: string, watch: string): Promise<Created> {
   const background = await readBackground(at, input, owner, watch)
   const made = ownerAndWatch(background, input)
@@ -65,7 +65,7 @@ export async function bookKnown(at: Booker, input: Booking, owner: string, watch
   const number = ticketNumber(background.serial)
   const rules = readTicketRules(background.settings ?? {})
   const next = nextFor('booked-in', at.today, calendarOf(readLocalSettings(background.settings ?? {})), rules)!
-  await writeTicket(at, {
+  const alike = await writeTicket(at, {
     id,
     number,
     input,
@@ -76,7 +76,7 @@ export async function bookKnown(at: Booker, input: Booking, owner: string, watch
     next,
     earlier: background.earlier?.id ?? null,
   })
-  const twins = (await alikeInHouse(at, id, look))
+  const twins = alike
     .filter((row) => mightBeTaken(look, row, rules.twinMillimetres))
     .map(({ diameterMm: _, ...twin }) => twin)
   return {

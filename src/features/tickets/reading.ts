@@ -2,6 +2,7 @@ import type pg from 'pg'
 import type { Db } from '../../db/open.ts'
 import { isDay } from '../../domain/day.ts'
 import type { GuaranteeKind } from '../../domain/tickets/guarantee.ts'
+import { openAlike } from './alike.ts'
 
 /** The whole record of one ticket in one statement; `$1` its id, `$2` the day whose settings count. */
 const statement = `
@@ -45,8 +46,7 @@ select to_jsonb(t) as ticket,
    from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
      and not exists (select from strike s where s.fact_id = m.id) order by m.from_day desc, m.id desc limit 1) as calibre,
   (select jsonb_agg(jsonb_build_object('number', x.number, 'maker', w2.maker, 'model', w2.model, 'metal', w2.case_material, 'dial', x.dial, 'diameterMm', w2.diameter_mm))
-   from ((select id from ticket where ended is null and look_model = t.look_model and coalesce(look_dial = t.look_dial, true) limit 500)
-         union (select id from ticket where ended is null and look_dial = t.look_dial and coalesce(look_model = t.look_model, true) limit 500)) y
+   from (${openAlike('t.look_model', 't.look_dial')}) y
    join ticket x on x.id = y.id
    join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
   (select jsonb_agg(r.id) from rec r where r.kind = 'fitting'
