@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, expect, test } from 'vitest'
+import { mightBeTaken } from '../../../src/domain/tickets/twins.ts'
 import { eur, openShop, type Shop } from './shop.ts'
 
 let shop: Shop
@@ -38,4 +39,33 @@ test('a cell change from door to door: booked in, agreed, done, tested, checked,
     [ticket.watchId],
   )
   expect(rows).toEqual([{ what: 'cell change', starts: '2026-11-25', months: 12 }])
+})
+
+test('a watch is told of every open one it might be taken for and of no other, whatever of either is unknown', async () => {
+  const looks = ['Harbour', 'Lantern', undefined].flatMap((model) =>
+    ['steel', undefined].flatMap((caseMaterial) =>
+      ['ivory', 'slate', undefined].map((dial) => ({ model, caseMaterial, dial })),
+    ),
+  )
+  const owner = await shop.owner()
+  const inside: { number: string; model: string | null; metal: string | null; dial: string | null }[] = []
+  for (const { model, caseMaterial, dial } of [...looks, ...looks.reverse()]) {
+    const made = await shop.watch(owner, { model, caseMaterial, maker: 'Twinmaker' })
+    const { body: ticket, status } = await shop.counter.post('/v1/tickets', {
+      owner: { id: owner },
+      watch: { id: made },
+      complaint: 'it stopped',
+      ...(dial ? { dial } : {}),
+    })
+    expect(status, JSON.stringify(ticket)).toBe(201)
+    const look = { maker: 'Twinmaker', model: model ?? null, metal: caseMaterial ?? null, dial: dial ?? null }
+    const alike = inside.filter((other) =>
+      mightBeTaken({ ...look, diameterMm: 38 }, { maker: 'Twinmaker', diameterMm: 38, ...other }, 1),
+    )
+    expect(
+      ticket.twins.map((twin: { number: string }) => twin.number),
+      JSON.stringify(look),
+    ).toEqual(alike.map((other) => other.number).sort())
+    inside.push({ number: ticket.number, ...look })
+  }
 })
