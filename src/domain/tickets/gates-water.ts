@@ -55,37 +55,42 @@ const positionsOf = (seals: readonly Snapshot['seals'][number][]): string =>
 export const isWithdrawn = (t: Snapshot): boolean =>
   t.water.withdrawn?.ownerSigned === true && t.water.withdrawn.managerSigned
 
-const orWaiver = 'or owner and manager sign that it is no longer to be treated as water-resistant'
+const waiver = 'owner and manager sign that it is no longer to be treated as water-resistant'
 
 /**
- * G11: a case with a water claim (unknown counts as one) that was opened is closed and has passed, after that closing,
- * each needed kind of test at the agreed pressure on a tester in calibration; or owner and manager signed it away. A seal
- * that was seen to be no longer supple is replaced before any test counts.
+ * G11: a case that was opened is closed, whatever the watch claims and whoever signed; nobody passes an open one. One with a
+ * water claim (unknown counts as one) has passed, after that closing, each needed kind of test at the agreed pressure on a
+ * tester in calibration; or owner and manager signed it away. A seal that was seen to be no longer supple is replaced before
+ * any test counts.
  */
 export const waterGate: GateRule = (t) => {
   if (t.openings.length === 0) return { notAsked: 'the case was not opened' }
-  if (t.watch.claim === 'none') return { notAsked: 'the watch makes no water claim' }
   const opening = latest(t.openings)!
   const marks = looksAt(opening, latest(t.closings), t.water.withdrawn, ...t.seals, ...t.water.tests)
-  if (isWithdrawn(t)) return { parts: [open('water', 'signed: no longer to be treated as water-resistant')], ...marks }
   const old = sealsToReplace(t)
   if (caseIsOpen(t)) {
+    if (t.watch.claim === 'none' || isWithdrawn(t))
+      return { parts: [shut('water', 'the case is open', 'close the case', 'nobody')], ...marks }
     const why = old.length === 0 ? 'the case is open' : `the case is open, and ${sealsInWords(old)}`
     const seals = old.length === 0 ? '' : `replace the seal at ${positionsOf(old)}, `
-    const opens = `${seals}close the case and let it pass the test, ${orWaiver}`
+    const opens = `${seals}close the case, then let it pass the test, or ${waiver}`
     return { parts: [shut('water', why, opens, 'nobody')], ...marks }
   }
-  const waiver = `let it pass the test, ${orWaiver}`
+  if (t.watch.claim === 'none') return { notAsked: 'the watch makes no water claim, and its case is closed' }
+  if (isWithdrawn(t)) return { parts: [open('water', 'signed: no longer to be treated as water-resistant')], ...marks }
+  // a watch on its way back undone is not opened again
+  const mend = (how: string) => (t.ticket.step === 'return-undone' ? waiver : `${how}, or ${waiver}`)
   const newest = newestTests(t)
   const failed = [...newest.values()].filter((test) => !test.passed)
   if (failed.length > 0) {
     const why = `failed since the case was closed: the ${failed.map((test) => testWords[test.kind]).join(' and the ')}`
-    const opens = `open the case, mend it, close it and let it pass the test, ${orWaiver}`
-    return { parts: [shut('pending-signature', why, opens, 'manager')], ...marks }
+    const opens = mend('open the case, mend it, close it and let it pass the test')
+    const pending = `${opens}; until the owner signs, a manager may let it into "ready"`
+    return { parts: [shut('pending-signature', why, pending, 'manager')], ...marks }
   }
   if (old.length > 0) {
     const why = `${sealsInWords(old)} and was not replaced, so no water test counts`
-    const opens = `open the case, replace the seal at ${positionsOf(old)}, close it and test it again, ${orWaiver}`
+    const opens = mend(`open the case, replace the seal at ${positionsOf(old)}, close it and test it again`)
     return { parts: [shut('seals', why, opens, 'nobody')], ...marks }
   }
   if (t.water.agreedBar === null && t.water.needed.some((kind) => kind !== 'condensation')) {
@@ -98,7 +103,7 @@ export const waterGate: GateRule = (t) => {
       kind,
       `the ${testWords[kind]} was passed after the last closing`,
       why ?? '',
-      waiver,
+      `let it pass the test, or ${waiver}`,
       'nobody',
     )
   })

@@ -144,14 +144,11 @@ export function takeWork(ticket: Loaded, kind: WorkKind, what: string): { back: 
   return { back: acceptance === 'back-to-the-bench' }
 }
 
-/** Sets a ticket to a step with its next actor and day; the move itself is a record written before. */
-export async function setStep(
-  desk: Desk,
-  ticket: Loaded,
-  to: Step,
-  seq: number,
-  more: { undone?: boolean } = {},
-): Promise<void> {
+/**
+ * Sets a ticket to a step with its next actor and day; the move itself is a record written before. A watch that was to go
+ * back undone and comes to the bench after all is worked on again, so everything is asked of it.
+ */
+export async function setStep(desk: Desk, ticket: Loaded, to: Step, seq: number): Promise<void> {
   const partsExpectedOn = ticket.snapshot.parts.reduce<Day | null>(
     (latest, part) =>
       !part.onHand && part.expectedOn !== null && (latest === null || part.expectedOn > latest)
@@ -161,10 +158,11 @@ export async function setStep(
   )
   const next = nextFor(to, desk.today, calendarOf(ticket.settings), ticket.rules, { partsExpectedOn })
   const ended = to === 'handed-over' ? 'handed-over' : null
+  const undone = to === 'return-undone' || (to !== 'on-the-bench' && ticket.snapshot.ticket.undone)
   await desk.tx.$executeRaw`
     update ticket set step = ${to}, stepped_seq = ${seq}, version = version + 1, ended = ${ended}, side = case when ${ended}::text is null then side end,
       ended_on = case when ${ended}::text is null then null else ${desk.today}::date end,
-      next_actor = ${next?.actor ?? null}, next_by = ${next?.by ?? null}::date, undone = coalesce(${more.undone ?? null}::boolean, undone)
+      next_actor = ${next?.actor ?? null}, next_by = ${next?.by ?? null}::date, undone = ${undone}
     where id = ${ticket.snapshot.ticket.id}::uuid`
 }
 

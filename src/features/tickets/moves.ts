@@ -49,7 +49,7 @@ export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Pro
     })),
   )
   const last = decision.moves.at(-1)!
-  await setStep(desk, ticket, last.to, records.at(-1)!.seq, last.to === 'return-undone' ? { undone: true } : {})
+  await setStep(desk, ticket, last.to, records.at(-1)!.seq)
   if (ticket.snapshot.ticket.step === 'ready') await closeReadyTask(desk, id, `the watch went on to ${last.to}`)
   if (last.to === 'handed-over') await handOver(desk, ticket)
   if (last.to === 'ready') await tellReady(desk, await reopen(desk, id))

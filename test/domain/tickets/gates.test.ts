@@ -226,6 +226,38 @@ describe('G11 water', () => {
     )
     expect(state('G11', { ...t, openings: [], closings: [], water: { ...t.water, tests: [] } })).toBe('not-asked')
   })
+  it('is shut by an open case whatever the watch claims and whoever signed, and nobody may override that', () => {
+    const open = { ...t, openings: [...t.openings, { ...mark(400), kind: 'case-opened' as const }] }
+    const withdrawn = { ...mark(401), ownerSigned: true, managerSigned: true }
+    for (const one of [
+      { ...open, watch: { ...t.watch, claim: 'none' as const } },
+      { ...open, water: { ...t.water, withdrawn } },
+    ]) {
+      expect(judgeGate('G11', one)).toMatchObject({ state: 'shut', why: 'the case is open', opens: ['close the case'] })
+      expect(mayOverride(one, 'G11', 'water', 'manager')).toMatchObject({ ok: false, fault: 'nobody-may' })
+      const overridden = { ...one, overrides: [override(500, 'G11', 'water')] }
+      expect(decideMove(overridden, 'handed-over', null)).toMatchObject({ ok: false, gate: { gate: 'G11' } })
+    }
+    const closed = { ...open, closings: [...t.closings, mark(402)] }
+    expect(state('G11', { ...closed, watch: { ...t.watch, claim: 'none' } })).toBe('not-asked')
+    expect(state('G11', { ...closed, water: { ...t.water, withdrawn } })).toBe('open')
+  })
+  it('advises no opening to a watch on its way back undone, which is not opened again', () => {
+    const failed = {
+      ...wholeTicket('return-undone', true),
+      water: { ...t.water, tests: [{ ...t.water.tests[0]!, passed: false }] },
+    }
+    for (const one of [
+      failed,
+      { ...failed, water: t.water, seals: [{ ...mark(105), position: 'crown', seen: 'hard' as const }] },
+    ]) {
+      const { opens } = judgeGate('G11', one)
+      expect(opens.join()).toContain('sign that it is no longer')
+      expect(opens.join()).not.toContain('open the case')
+      const atTheBench = { ...one, ticket: { ...one.ticket, step: 'on-the-bench' as const } }
+      expect(judgeGate('G11', atTheBench).opens.join()).toContain('open the case')
+    }
+  })
   it.each([
     ['at a lower pressure', { bar: 2.9 }],
     ['on a tester out of calibration', { toolInDate: false }],

@@ -45,7 +45,7 @@ const life = fc.record({
     { maxLength: 4 },
   ),
   withdrawn: fc.option(fc.record({ ownerSigned: fc.boolean(), managerSigned: fc.boolean() })),
-  claim: fc.constantFrom('rated' as const, 'plain' as const, 'unknown' as const),
+  claim: fc.constantFrom('rated' as const, 'plain' as const, 'unknown' as const, 'none' as const),
   versions: fc.integer({ min: 1, max: 3 }),
   answered: fc.integer({ min: 0, max: 3 }),
   revoked: fc.constantFrom(false, false, false, true),
@@ -109,7 +109,8 @@ test('no record, however it came about, lets out a watch that was not tested, no
         newest.toolInDate &&
         newest.bar >= 3
       const signedAway = l.withdrawn?.ownerSigned === true && l.withdrawn.managerSigned
-      expect(l.openings.length === 0 || tested || signedAway).toBe(true)
+      expect(l.openings.length === 0 || lastClosing > lastOpening, 'never with its case open').toBe(true)
+      expect(l.openings.length === 0 || tested || signedAway || l.claim === 'none').toBe(true)
       // a goodwill override passes only a version that is not dearer: here each is dearer than the one before
       expect(l.answered === l.versions && !l.revoked).toBe(true)
       expect([l.tag, l.matches, l.twinAnswered]).toEqual(['19', true, true])

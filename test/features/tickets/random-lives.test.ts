@@ -23,6 +23,8 @@ type Model = {
   version: number
   agreedVersion: number
   undone: boolean
+  /** on its way back undone it has come as far as the counter's shelf */
+  shelved: boolean
 }
 
 type Real = {
@@ -44,6 +46,11 @@ const step = (name: string, run: (m: Model, r: Real) => Promise<void>): Step => 
 
 const ok = (answer: { status: number }) => answer.status < 300
 
+/** Work on a watch that lay ready, or a way back to the bench: it goes back undone no more. */
+const workedOn = (m: Model) => {
+  if (m.shelved) Object.assign(m, { undone: false, shelved: false })
+}
+
 const refusals = new Map<string, number>()
 let handedOver = 0
 
@@ -63,20 +70,24 @@ const commands: fc.Arbitrary<Step>[] = [
     ] as const
   ).map((to) =>
     fc.constant(
-      step(`move to ${to}`, async (_m, r) => {
-        await shop.move(r.number, to, { reason: 'because' })
+      step(`move to ${to}`, async (m, r) => {
+        if (!ok(await shop.move(r.number, to, { reason: 'because' }))) return
+        if (to === 'ready') m.shelved = true
+        if (to === 'on-the-bench') workedOn(m)
       }),
     ),
   ),
   fc.constant(
     step('return undone', async (m, r) => {
-      if (ok(await shop.move(r.number, 'return-undone', { reason: 'too dear' }))) m.undone = true
+      if (ok(await shop.move(r.number, 'return-undone', { reason: 'too dear' })))
+        Object.assign(m, { undone: true, shelved: false })
     }),
   ),
   fc.constant(
     step('open', async (m, r) => {
       if (!ok(await shop.say(r.number, 'openings', { reason: 'look' }, shop.bench))) return
       Object.assign(m, { opened: true, open: true, tested: false })
+      workedOn(m)
     }),
   ),
   fc.constant(
@@ -88,7 +99,9 @@ const commands: fc.Arbitrary<Step>[] = [
         shop.bench,
       )
       expect(ok(answer) && !m.open, 'nothing is fitted into a closed case').toBe(false)
-      if (ok(answer)) m.tested = false
+      if (!ok(answer)) return
+      m.tested = false
+      workedOn(m)
     }),
   ),
   fc.constant(
@@ -105,6 +118,7 @@ const commands: fc.Arbitrary<Step>[] = [
         if (!ok(answer)) return
         expect(m.open, 'an open case is not tested').toBe(false)
         m.tested = seen === 'passed'
+        if (seen === 'failed') workedOn(m)
       }),
     ),
   ),
@@ -149,8 +163,9 @@ const commands: fc.Arbitrary<Step>[] = [
     }),
   ),
   fc.constant(
-    step('do the lines', async (_m, r) => {
-      for (const line of r.lines) await shop.say(r.number, 'operations', { line: line.id, state: 'done' }, shop.bench)
+    step('do the lines', async (m, r) => {
+      for (const line of r.lines)
+        if (ok(await shop.say(r.number, 'operations', { line: line.id, state: 'done' }, shop.bench))) workedOn(m)
     }),
   ),
   fc.constant(
@@ -217,7 +232,8 @@ const commands: fc.Arbitrary<Step>[] = [
         expect(['right', 'stranger'], 'never the wrong watch').toContain(how)
         expect(m.open, 'never with its case open').toBe(false)
         if (m.opened) expect(m.tested || m.waived, 'never opened and not tested').toBe(true)
-        if (!m.undone) expect(m.agreedVersion, 'never what was not agreed').toBe(m.version)
+        // what goes back as it came needs no yes; what came to the bench again after that does
+        expect(m.undone || m.agreedVersion === m.version, 'never what was not agreed').toBe(true)
       }),
     ),
   ),
@@ -276,11 +292,17 @@ test('no life of a ticket ends with a watch that was not tested, not agreed, or 
         version: 0,
         agreedVersion: -1,
         undone: false,
+        shelved: false,
       }
       const real: Real = { number: ticket.number, serial, ownerName, other: other.number, lines: [], total: 0 }
       for (const one of steps) if (one.check(model)) await one.run(model, real)
     }),
-    { numRuns: Number(process.env.LIVES ?? 12), endOnFailure: true },
+    // the truths hold of any seed; that twelve lives come to the door at all is checked below, so the dice are fixed
+    {
+      numRuns: Number(process.env.LIVES ?? 12),
+      seed: Number(process.env.LIVES_SEED ?? 20_261_125),
+      endOnFailure: true,
+    },
   )
   // the lives came to the door, and the door was shut for more than one reason
   expect(handedOver).toBeGreaterThan(0)
