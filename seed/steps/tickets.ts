@@ -1,5 +1,6 @@
 import sharp from 'sharp'
 import type { Day } from '../../src/domain/day.ts'
+import type { ToolKind } from '../../src/domain/readings/tools.ts'
 import { moveWatch } from '../../src/features/custody/custody.ts'
 import { addEstimate, answerEstimate, type NewLine } from '../../src/features/estimates/estimates.ts'
 import { addStaffKey } from '../../src/features/staff-keys/staff-keys.ts'
@@ -46,8 +47,8 @@ async function openHouse(demo: Demo, since: Day): Promise<House> {
     async (act) => {
       await addSkill(act, { staffKeyId: staff.checker.keyId ?? '', skill: 'final-check', level: 'may-check' })
       await addBench(act, { name: 'Bench 2', skills: ['cells-and-seals', 'quartz'] })
-      const tester = async (kind: string, serial: string, name: string) => {
-        const { id } = bodyOf<{ id: string }>(await addTool(act, { kind, serial, name, months: 12 }))
+      const tester = async (kind: ToolKind, serial: string, name: string) => {
+        const { id } = bodyOf<{ id: string }>(await addTool(act, { kind, serial, name }))
         const certificate = { on: since, asFound: 'in-tolerance', asLeft: 'in-tolerance', byWhom: 'the laboratory' }
         await addCertificate(act, id, certificate)
         return id

@@ -23,6 +23,8 @@ export interface HouseRule {
     | 'minutes'
     | 'millimetres'
     | 'hundredths of a bar'
+    | 'degrees'
+    | 'year'
     | 'yes or no'
   readonly words: string
 }

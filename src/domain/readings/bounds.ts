@@ -1,4 +1,5 @@
 import { asHalf, type BeatErrorConvention, wholePeriods } from './computed.ts'
+import type { ReadingQueries } from './limits.ts'
 
 /** A value or its circumstance that cannot be taken as it stands: the key it stands under, and what to do. */
 export type ReadingFault = { readonly key: string; readonly detail: string }
@@ -51,7 +52,7 @@ export type MechanicalReading = {
 }
 
 /** Faults of one reading of one position at one wind state. An amplitude without a lift angle means nothing. */
-export function mechanicalFaults(reading: MechanicalReading): ReadingFault[] {
+export function mechanicalFaults(reading: MechanicalReading, assumedLiftAngle: number): ReadingFault[] {
   const faults: ReadingFault[] = []
   for (const name of ['rate', 'amplitude', 'beatError', 'integrationTime', 'temperature', 'hoursSinceWound'] as const) {
     const measured = reading[name]
@@ -65,7 +66,7 @@ export function mechanicalFaults(reading: MechanicalReading): ReadingFault[] {
   if (reading.amplitude !== undefined && reading.liftAngle === null && !reading.liftAngleAssumed) {
     faults.push({
       key: 'amplitude',
-      detail: 'the lift angle of this calibre is not known: give it, or say that 52° is assumed',
+      detail: `the lift angle of this calibre is not known: give it, or say that ${assumedLiftAngle}° is assumed`,
     })
   }
   if (
@@ -89,13 +90,17 @@ export function mechanicalFaults(reading: MechanicalReading): ReadingFault[] {
 }
 
 /** Readings that are taken but ask for a second look, in words. */
-export function mechanicalQueries(reading: MechanicalReading): string[] {
+export function mechanicalQueries(reading: MechanicalReading, asked: ReadingQueries): string[] {
   const amplitude = reading.amplitude?.value
-  if (amplitude !== undefined && amplitude < 180)
-    return [`an amplitude of ${amplitude}° is very low: is the watch wound and the lift angle right?`]
-  if (amplitude !== undefined && amplitude > 330)
-    return [`an amplitude of ${amplitude}° is near knocking: is the lift angle right?`]
-  return []
+  const beatError = reading.beatError && keptBeatError(reading.beatError)
+  const queries: string[] = []
+  if (amplitude !== undefined && amplitude < asked.amplitudeBelow)
+    queries.push(`an amplitude of ${amplitude}° is very low: is the watch wound and the lift angle right?`)
+  if (amplitude !== undefined && amplitude > asked.amplitudeAbove)
+    queries.push(`an amplitude of ${amplitude}° is near knocking: is the lift angle right?`)
+  if (beatError !== undefined && beatError > asked.beatErrorAbove)
+    queries.push(`a beat error of ${beatError} ms is more than usual: can it be set in beat?`)
+  return queries
 }
 
 export type QuartzReading = {
@@ -110,6 +115,7 @@ export type QuartzReading = {
   readonly pulseWidth?: Measured | undefined
   /** Seconds; null where it is not known for the calibre. */
   readonly inhibitionPeriod: number | null
+  readonly thermocompensated?: boolean | undefined
 }
 
 const quartzRanges = {
@@ -122,6 +128,12 @@ const quartzRanges = {
   pulseInterval: 'pulseInterval',
   pulseWidth: 'pulseWidth',
 } as const satisfies Record<string, RangeName>
+
+/** A silver oxide cell below its voltage is spent; of the 3 V systems it says nothing. */
+export const quartzQueries = (open: number | null, lithium: boolean, { silverCellBelow }: ReadingQueries): string[] =>
+  !lithium && open !== null && open < silverCellBelow
+    ? [`below ${silverCellBelow.toFixed(2)} V a silver oxide cell is spent`]
+    : []
 
 export function quartzFaults(reading: QuartzReading): ReadingFault[] {
   const faults: ReadingFault[] = []
@@ -148,6 +160,11 @@ export function quartzFaults(reading: QuartzReading): ReadingFault[] {
       faults.push({
         key: 'measuringTime/value',
         detail: `must be a whole number of inhibition periods of ${inhibitionPeriod} s`,
+      })
+    } else if (reading.thermocompensated && measuringTime.value <= 60) {
+      faults.push({
+        key: 'measuringTime/value',
+        detail: 'a minute proves nothing of a thermocompensated movement: measure over a whole compensation cycle',
       })
     }
   }

@@ -48,6 +48,9 @@ export function spreadOf(rates: readonly number[]): number | null {
   return rates.length < 2 ? null : Math.max(...rates) - Math.min(...rates)
 }
 
+/** Seconds a year of a rate in s/month, a month being thirty days: as thermocompensated quartz is told. */
+export const yearlyOf = (perMonth: number): number => (perMonth / 30) * 365.25
+
 export function meanOf(values: readonly number[]): number | null {
   return values.length === 0 ? null : values.reduce((sum, value) => sum + value, 0) / values.length
 }

@@ -1,65 +1,27 @@
-import { meanOf, runDownOf, spreadOf } from './computed.ts'
+import { meanOf, runDownOf, spreadOf, yearlyOf } from './computed.ts'
+import type { HouseLimits, LimitName } from './limits.ts'
 
 /**
  * Tolerances of one watch: the maker's where they are on file, else those of its house class. A missing limit is not
- * judged. Rates in s/d (quartz s/month), amplitude in degrees, beat error in ms by the half convention, consumption in
- * µA, voltage in V.
+ * judged. Units as in `limitBounds`.
  */
-export type Tolerances = {
-  readonly source: 'maker' | 'house-class'
-  readonly meanMin?: number | null
-  readonly meanMax?: number | null
-  readonly spreadMax?: number | null
-  readonly amplitudeFlatMin?: number | null
-  readonly amplitudeUprightMin?: number | null
-  readonly amplitudeAfter24Min?: number | null
-  readonly amplitudeMax?: number | null
-  readonly beatErrorMax?: number | null
-  readonly runDownMax?: number | null
-  readonly rateMin?: number | null
-  readonly rateMax?: number | null
-  readonly consumptionMax?: number | null
-  readonly workingVoltageMax?: number | null
+export type Tolerances = { readonly source: 'maker' | 'house-class' } & {
+  readonly [K in LimitName]?: number | null
 }
 
-/** Usual good values where the maker gives none; trade knowledge, no source. What a centre asks of a calibre it puts on that calibre. */
-export const houseClasses = {
-  'three-hand': {
-    source: 'house-class',
-    meanMin: -2,
-    meanMax: 8,
-    spreadMax: 15,
-    amplitudeFlatMin: 270,
-    amplitudeUprightMin: 240,
-    amplitudeAfter24Min: 200,
-    amplitudeMax: 330,
-    beatErrorMax: 1,
-    runDownMax: 10,
-  },
-  vintage: {
-    source: 'house-class',
-    meanMin: -15,
-    meanMax: 30,
-    spreadMax: 25,
-    amplitudeFlatMin: 240,
-    amplitudeUprightMin: 210,
-    amplitudeAfter24Min: 200,
-    amplitudeMax: 330,
-    beatErrorMax: 1,
-    runDownMax: 20,
-  },
-  quartz: { source: 'house-class', rateMin: -10, rateMax: 20, workingVoltageMax: 1.3 },
-  thermocompensated: { source: 'house-class', rateMin: -1, rateMax: 1, workingVoltageMax: 1.3 },
-} as const satisfies Record<string, Tolerances>
-
-export type HouseClass = keyof typeof houseClasses
-
 /** The maker's limits first; where he is silent, those of the house class. */
-export function tolerancesFor(houseClass: HouseClass, maker: Partial<Omit<Tolerances, 'source'>> | null): Tolerances {
+export function tolerancesFor(house: HouseLimits, maker: Partial<Omit<Tolerances, 'source'>> | null): Tolerances {
   const given = Object.fromEntries(
     Object.entries(maker ?? {}).filter(([, value]) => value !== null && value !== undefined),
   )
-  return { ...houseClasses[houseClass], ...given, source: Object.keys(given).length > 0 ? 'maker' : 'house-class' }
+  return { ...house, ...given, source: Object.keys(given).length > 0 ? 'maker' : 'house-class' }
+}
+
+/** The limits of a watch whose cell is of a 3 V system: what is said of the voltage of the 1.55 V systems is not said of it. */
+export function underLithium({ workingVoltageMax: _, ...limits }: HouseLimits): HouseLimits {
+  return limits.workingVoltageOfLithiumMax === undefined
+    ? limits
+    : { ...limits, workingVoltageMax: limits.workingVoltageOfLithiumMax }
 }
 
 export type Verdict = {
@@ -73,6 +35,8 @@ export type Reading = {
   readonly wind: 'full' | 'after-24' | 'other' | 'none'
   readonly position: string | null
   readonly values: Readonly<Record<string, number | null>>
+  /** what it was judged by when it was taken; else what counts now */
+  readonly limits?: Tolerances
 }
 
 const flat = new Set(['CH', 'FH'])
@@ -94,40 +58,41 @@ function judgeMechanical(readings: readonly Reading[], limits: Tolerances): Verd
     readings.flatMap((r) =>
       r.wind === wind && r.values.rate !== null && r.values.rate !== undefined ? [r.values.rate] : [],
     )
+  // what is worked out of several readings is judged by the limits of the newest of them
+  const limitsOf = (...winds: Reading['wind'][]) =>
+    readings.findLast((r) => winds.includes(r.wind) && (r.values.rate ?? null) !== null)?.limits ?? limits
   const full = ratesAt('full')
   const after = ratesAt('after-24')
-  for (const [name, rates] of [
-    ['at full wind', full],
-    ['after 24 h', after],
+  for (const [name, wind, rates] of [
+    ['at full wind', 'full', full],
+    ['after 24 h', 'after-24', after],
   ] as const) {
+    const { meanMin, meanMax, spreadMax } = limitsOf(wind)
     const mean = meanOf(rates)
-    if (mean !== null) check(verdicts, `mean rate ${name}`, mean, 's/d', limits.meanMin, limits.meanMax)
+    if (mean !== null) check(verdicts, `mean rate ${name}`, mean, 's/d', meanMin, meanMax)
     const spread = spreadOf(rates)
-    if (spread !== null) check(verdicts, `spread ${name}`, spread, 's/d', null, limits.spreadMax)
+    if (spread !== null) check(verdicts, `spread ${name}`, spread, 's/d', null, spreadMax)
   }
   const runDown = runDownOf(full, after)
-  if (runDown !== null) check(verdicts, 'run-down effect', Math.abs(runDown), 's/d', null, limits.runDownMax)
+  if (runDown !== null)
+    check(verdicts, 'run-down effect', Math.abs(runDown), 's/d', null, limitsOf('full', 'after-24').runDownMax)
   for (const reading of readings) {
+    const by = reading.limits ?? limits
     const place = `in ${reading.position ?? 'no named position'}`
     const amplitude = reading.values.amplitude
     if (amplitude !== null && amplitude !== undefined) {
+      const lies = flat.has(reading.position ?? '')
       if (reading.wind === 'full') {
-        const floor = flat.has(reading.position ?? '') ? limits.amplitudeFlatMin : limits.amplitudeUprightMin
-        check(verdicts, `amplitude at full wind ${place}`, amplitude, '°', floor, limits.amplitudeMax)
+        const floor = lies ? by.amplitudeFlatMin : by.amplitudeUprightMin
+        const top = by.amplitudeMax ?? (lies ? by.amplitudeFlatMax : by.amplitudeUprightMax)
+        check(verdicts, `amplitude at full wind ${place}`, amplitude, '°', floor, top)
       } else if (reading.wind === 'after-24') {
-        check(
-          verdicts,
-          `amplitude after 24 h ${place}`,
-          amplitude,
-          '°',
-          limits.amplitudeAfter24Min,
-          limits.amplitudeMax,
-        )
+        check(verdicts, `amplitude after 24 h ${place}`, amplitude, '°', by.amplitudeAfter24Min, by.amplitudeMax)
       }
     }
     const beatError = reading.values.beatError
     if (beatError !== null && beatError !== undefined) {
-      check(verdicts, `beat error ${place}`, beatError, 'ms', null, limits.beatErrorMax)
+      check(verdicts, `beat error ${place}`, beatError, 'ms', null, by.beatErrorMax)
     }
   }
   return verdicts
@@ -135,14 +100,19 @@ function judgeMechanical(readings: readonly Reading[], limits: Tolerances): Verd
 
 function judgeQuartz(readings: readonly Reading[], limits: Tolerances): Verdict[] {
   const verdicts: Verdict[] = []
-  for (const { values } of readings) {
+  for (const { values, limits: own } of readings) {
+    const by = own ?? limits
     const of = (name: string) => values[name] ?? null
     const rate = of('rate')
-    if (rate !== null) check(verdicts, 'rate', rate, 's/month', limits.rateMin, limits.rateMax)
+    if (rate !== null) {
+      check(verdicts, 'rate', rate, 's/month', by.rateMin, by.rateMax)
+      const most = by.yearlyRateMax ?? null
+      check(verdicts, 'rate over a year', yearlyOf(rate), 's/year', most === null ? null : -most, most)
+    }
     const consumption = of('consumption')
-    if (consumption !== null) check(verdicts, 'consumption', consumption, 'µA', null, limits.consumptionMax)
+    if (consumption !== null) check(verdicts, 'consumption', consumption, 'µA', null, by.consumptionMax)
     const voltage = of('lowerWorkingVoltage')
-    if (voltage !== null) check(verdicts, 'lower working voltage', voltage, 'V', null, limits.workingVoltageMax)
+    if (voltage !== null) check(verdicts, 'lower working voltage', voltage, 'V', null, by.workingVoltageMax)
   }
   return verdicts
 }

@@ -1,4 +1,5 @@
 import { addDays, addMonths, type Day } from '../day.ts'
+import { type HouseTable, numbers } from '../house-tables.ts'
 
 /** A tool and the certificates it has had. A result found out of tolerance says that the tool was off when it came in. */
 export type Certificate = {
@@ -50,3 +51,35 @@ export function doubtfulSpans(
 
 /** Day of the first reminder to the manager. */
 export const reminderOn = (dueOn: Day, leadDays: number): Day => addDays(dueOn, -leadDays)
+
+const firstMonths = {
+  'pressure-tester': 12,
+  'timing-machine': 12,
+  'quartz-tester': 12,
+  'torque-driver': 12,
+  'hot-plate-thermometer': 24,
+  'demagnetiser-check': 12,
+  'radiation-meter': 12,
+  scales: 12,
+}
+export type ToolKind = keyof typeof firstMonths
+export type ToolMonths = Readonly<Record<ToolKind, number>>
+export const toolKinds = Object.keys(firstMonths) as ToolKind[]
+const monthsBounds = { min: 1, max: 240, unit: 'months', whole: true }
+
+export const toolMonthsTable: HouseTable<ToolMonths> = {
+  default: firstMonths,
+  shape: `{ kind: whole months from 1 to 240 }; kinds: ${toolKinds.join(', ')}; a kind left out keeps its first value`,
+  words: 'Months from one certificate to the next, by kind of tool, where neither tool nor certificate says otherwise',
+  source: 'common practice of the trade, no source',
+  read: numbers(firstMonths, {
+    'pressure-tester': monthsBounds,
+    'timing-machine': monthsBounds,
+    'quartz-tester': monthsBounds,
+    'torque-driver': monthsBounds,
+    'hot-plate-thermometer': monthsBounds,
+    'demagnetiser-check': monthsBounds,
+    'radiation-meter': monthsBounds,
+    scales: monthsBounds,
+  }),
+}

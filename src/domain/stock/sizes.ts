@@ -99,6 +99,12 @@ export function readDesignation(written: string): Designation | null {
   return parts ? { system: parts[1] as Designation['system'], size: parts[2]!, suffix: parts[3]! } : null
 }
 
+/** Whether a designation names a cell of a 3 V system; one that does not follow the size code is not taken for one. */
+export const isThreeVolt = (written: string | null): boolean => {
+  const read = written === null ? null : readDesignation(written)
+  return read !== null && systems[read.system].volts === '3.0'
+}
+
 /** The known dimensions of a designation, under either of its codes; null where the table has none. */
 export function sizeOf(written: string): CellSize | null {
   const designation = readDesignation(written)

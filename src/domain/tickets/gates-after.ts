@@ -185,11 +185,7 @@ const keepsTime: GateRule = (t) => {
       ),
     )
   }
-  const verdicts = judgeReadings(
-    t.observation.readings.kind,
-    readings.map((reading) => ({ wind: reading.wind, position: reading.position, values: reading.values })),
-    t.observation.tolerances,
-  )
+  const verdicts = judgeReadings(t.observation.readings.kind, readings, t.observation.tolerances)
   const outside = verdicts.filter((verdict) => !verdict.within)
   const accepted = t.observation.accepted !== null && readings.every((r) => r.seq < t.observation.accepted!.seq)
   found.push(

@@ -39,6 +39,8 @@ export const ticketRuleTable = {
   finalCheckWorkingDays: step(1, 'the final check'),
   readyDays: rule(14, 1, 365, 'days', 'How long a ready watch waits before the counter asks after its owner'),
 
+  readyComeByDays: rule(14, 1, 365, 'days', 'A letter that a watch is ready hopes for its owner within this many days'),
+
   estimateValidDays: rule(30, 1, 365, 'days', 'How long the price of an estimate holds'),
   conditionLineAmount: rule(
     100_000,
@@ -51,6 +53,20 @@ export const ticketRuleTable = {
   sameCheckerNextDay: yesOrNo(0, 'A small house: the same person may check from the next calendar day on'),
   twinMillimetres: rule(1, 0, 10, 'millimetres', 'Watches that differ by no more than this in size look alike'),
   settledMinutes: rule(30, 0, 240, 'minutes', 'A case is left to settle this long before a dry test'),
+  assumedLiftAngle: rule(
+    52,
+    30,
+    70,
+    'degrees',
+    'Lift angle taken where that of a calibre is not known and it is said so',
+  ),
+  radiumUntilYear: rule(
+    1970,
+    1900,
+    2000,
+    'year',
+    'Lume of a kind nobody knows, on a watch made before this year, is taken for radium until it is measured',
+  ),
   gentleVacuumHundredths: rule(
     30,
     0,

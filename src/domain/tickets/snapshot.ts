@@ -70,6 +70,8 @@ export type Readings = {
     readonly position: string | null
     readonly hoursSinceWound: number | null
     readonly values: Readonly<Record<string, number | null>>
+    /** the limits of the day it was taken; what counts now where none were kept with it */
+    readonly limits?: Tolerances
   })[]
 }
 

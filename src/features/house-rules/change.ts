@@ -1,35 +1,57 @@
 import { dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
+import { type HouseTable, isFault } from '../../domain/house-tables.ts'
 import { localSettingTable } from '../../domain/local-settings.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
 import type { Scope } from '../re-reckonings/scope.ts'
-import { isLocalSetting, isNoticeRule, isReckoningRule, isRule, ruleTable } from './house-rules.ts'
+import {
+  isLocalSetting,
+  isNoticeRule,
+  isReckoningRule,
+  isRule,
+  isTableRule,
+  type RuleValue,
+  ruleTable,
+  tableRules,
+} from './house-rules.ts'
 
-export type NewRuleValue = { key: string; value: number; fromDay: Day; reason: string }
+export type NewRuleValue = { key: string; value: RuleValue; fromDay: Day; reason: string }
 
-/** Refuses a value that the rule does not take, or a day that has passed. */
-export function readRuleValue(input: Omit<NewRuleValue, 'reason'>, today: Day): void {
-  const rule = isRule(input.key) ? ruleTable[input.key] : undefined
-  if (!rule) throw faulty(['/key', 'is not a house rule; GET /v1/house-rules lists them'])
-  if (!Number.isInteger(input.value) || input.value < rule.min || input.value > rule.max)
-    throw faulty(['/value', `must be a whole number from ${rule.min} to ${rule.max} (${rule.unit})`])
+/** The value as it is kept. Refuses one that the rule does not take, or a day that has passed. */
+export function readRuleValue(input: Omit<NewRuleValue, 'reason'>, today: Day): RuleValue {
+  const value = isTableRule(input.key) ? readTable(input.key, input.value) : readNumber(input.key, input.value)
   if (input.fromDay < today)
     throw new Refusal('rule-in-past', { earliest: today }, [
       { pointer: '/fromDay', detail: `must not lie before ${today}` },
     ])
+  return value
+}
+
+function readNumber(key: string, value: RuleValue): number {
+  const rule = isRule(key) ? ruleTable[key] : undefined
+  if (!rule) throw faulty(['/key', 'is not a house rule; GET /v1/house-rules lists them'])
+  if (typeof value !== 'number' || !Number.isInteger(value) || value < rule.min || value > rule.max)
+    throw faulty(['/value', `must be a whole number from ${rule.min} to ${rule.max} (${rule.unit})`])
+  return value
+}
+
+function readTable(key: keyof typeof tableRules, value: RuleValue): RuleValue {
+  const read = (tableRules[key] as HouseTable).read(value)
+  if (isFault(read)) throw faulty([`/value${read.pointer}`, read.detail])
+  return read.value as Record<string, unknown>
 }
 
 /** A new value from a day on. The past is not rewritten, so the day may be today at the earliest. */
 export async function changeHouseRule(act: Act, input: NewRuleValue): Promise<Created> {
   const { tx, today, who } = act
-  readRuleValue(input, today)
+  const value = readRuleValue(input, today)
   const row = await tx.houseRule.create({
     data: {
       key: input.key,
-      value: input.value,
+      value: value as number | object,
       fromDay: dateOf(input.fromDay),
       reason: input.reason,
       recordedOn: dateOf(today),
@@ -42,7 +64,7 @@ export async function changeHouseRule(act: Act, input: NewRuleValue): Promise<Cr
       ? { of: 'letters', on: input.fromDay }
       : null
   const reReckoning = scope && (await startReReckoning(act, { houseRuleId: row.id }, scope, input.fromDay))
-  return { location: '/v1/house-rules', body: { id: row.id, ...input, recordedBy: who.name, reReckoning } }
+  return { location: '/v1/house-rules', body: { id: row.id, ...input, value, recordedBy: who.name, reReckoning } }
 }
 
 /** Says what only the place can say, from a day on; the past keeps what it had. What was held back for want of it is looked at that night. */

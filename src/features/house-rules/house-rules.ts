@@ -2,6 +2,7 @@ import { type Db, dayFrom } from '../../db/open.ts'
 import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import { defaultHouseRules, type HouseRuleKey, type HouseRules, houseRuleTable } from '../../domain/house-rules.ts'
+import { type HouseTable, tableFrom } from '../../domain/house-tables.ts'
 import {
   type LocalSettingKey,
   type LocalSettings,
@@ -18,6 +19,10 @@ import {
 import type { RulesFrom } from '../../domain/reckoning/outcome.ts'
 import { type StockRuleKey, stockRuleTable } from '../../domain/stock/rules.ts'
 import { type TicketRuleKey, ticketRuleTable } from '../../domain/tickets/rules.ts'
+import { ticketTables } from '../../domain/tickets/tables.ts'
+
+/** A number, or the object of a table. */
+export type RuleValue = number | Record<string, unknown>
 
 export type RulesInForce = {
   rules: HouseRules
@@ -30,8 +35,11 @@ export type RulesInForce = {
 
 /** Every table of numbers a centre may change. */
 export const ruleTable = { ...houseRuleTable, ...noticeRuleTable, ...stockRuleTable, ...ticketRuleTable }
+/** Every table a centre may change: the same rows and the same door, their values small objects. */
+export const tableRules = { ...ticketTables }
 export type RuleKey = HouseRuleKey | NoticeRuleKey | StockRuleKey | TicketRuleKey
 export const isRule = (key: string): key is RuleKey => Object.hasOwn(ruleTable, key)
+export const isTableRule = (key: string): key is keyof typeof tableRules => Object.hasOwn(tableRules, key)
 export const isReckoningRule = (key: string): key is HouseRuleKey => Object.hasOwn(houseRuleTable, key)
 export const isNoticeRule = (key: string): key is NoticeRuleKey => Object.hasOwn(noticeRuleTable, key)
 export const isLocalSetting = (key: string): key is LocalSettingKey => Object.hasOwn(localSettingTable, key)
@@ -64,30 +72,57 @@ export async function rulesInForce(db: Sql, on: Day, until: Date | null = null):
   return { rules, rulesFrom, notices, local, changedOn }
 }
 
-/** Every rule with its value on a day, its default, bounds, unit and meaning, and all its dated values. */
+/** Every rule with its value on a day, its default, bounds, unit and meaning, and all its dated values; then the tables. */
 export async function listHouseRules(db: Db, on: Day) {
   const rows = await db.houseRule.findMany({ orderBy: [{ fromDay: 'asc' }, { id: 'asc' }] })
-  return Object.entries(ruleTable).map(([key, rule]) => {
+  const dated = <T extends { default: unknown }>(key: string, rule: T) => {
     const values = rows.filter((row) => row.key === key)
     const now = values.filter((row) => dayFrom(row.fromDay) <= on).at(-1)
     return {
-      key,
-      value: (now?.value as number | undefined) ?? rule.default,
-      default: rule.default,
-      min: rule.min,
-      max: rule.max,
-      unit: rule.unit,
-      words: rule.words,
+      value: (now?.value as RuleValue | undefined) ?? (rule.default as RuleValue),
       values: values.map((row) => ({
         id: row.id,
-        value: row.value as number,
+        value: row.value as RuleValue,
         fromDay: dayFrom(row.fromDay),
         reason: row.reason,
         recordedAt: row.recordedAt.toISOString(),
         recordedBy: row.recordedBy,
       })),
     }
-  })
+  }
+  return [
+    ...Object.entries(ruleTable).map(([key, rule]) => ({
+      key,
+      default: rule.default,
+      min: rule.min,
+      max: rule.max,
+      unit: rule.unit,
+      words: rule.words,
+      ...dated(key, rule),
+    })),
+    ...Object.entries(tableRules).map(([key, rule]) => ({
+      key,
+      default: rule.default as RuleValue,
+      min: null,
+      max: null,
+      unit: 'table',
+      words: rule.words,
+      shape: rule.shape,
+      source: rule.source,
+      ...dated(key, rule),
+    })),
+  ]
+}
+
+/** A table in force on a day; the first one where the house never changed it. */
+export async function tableOn<Key extends keyof typeof tableRules>(
+  db: Sql,
+  key: Key,
+  on: Day,
+): Promise<(typeof tableRules)[Key]['default']> {
+  const [row] = await db.$queryRaw<{ value: unknown }[]>`
+    select value from house_rule where key = ${key} and from_day <= ${on}::date order by from_day desc, id desc limit 1`
+  return tableFrom(tableRules[key] as HouseTable<(typeof tableRules)[Key]['default']>, row?.value)
 }
 
 /** The local settings of a day. */

@@ -6,18 +6,23 @@ import { day, dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
 import { changeHouseRule, setLocalSetting } from './change.ts'
 import { listHouseRules, listLocalSettings } from './house-rules.ts'
 
+const ruleValue = z
+  .union([z.number(), z.record(z.string(), z.unknown())])
+  .meta({ description: 'a whole number; where the unit is "table", an object as its "shape" says' })
 const ruleOut = z.object({
   key: z.string(),
-  value: z.number(),
-  default: z.number(),
-  min: z.number(),
-  max: z.number(),
+  value: ruleValue,
+  default: ruleValue,
+  min: z.number().nullable(),
+  max: z.number().nullable(),
   unit: z.string(),
   words: z.string(),
+  shape: z.string().optional(),
+  source: z.string().optional(),
   values: z.array(
     z.object({
       id: idOut,
-      value: z.number(),
+      value: ruleValue,
       fromDay: dayOut,
       reason: z.string(),
       recordedAt: instantOut,
@@ -37,7 +42,7 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
       config: { roles: ['counter', 'bench', 'stock', 'manager'] as const },
       schema: {
         tags,
-        summary: 'Every number the centre may change: value, default, bounds, unit, and its dated values',
+        summary: 'Every number and table the centre may change: value, default, bounds, unit, and its dated values',
         querystring: z.strictObject({ on: day.optional() }),
         response: { 200: z.object({ items: z.array(ruleOut) }) },
       },
@@ -51,12 +56,12 @@ export function houseRuleRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary: 'A new value from a day on; the past is not rewritten',
-        body: z.strictObject({ key: line(60), value: z.number(), fromDay: day, reason: line(300) }),
+        body: z.strictObject({ key: line(60), value: ruleValue, fromDay: day, reason: line(300) }),
         response: {
           201: z.object({
             id: idOut,
             key: z.string(),
-            value: z.number(),
+            value: ruleValue,
             fromDay: dayOut,
             reason: z.string(),
             recordedBy: z.string(),

@@ -6,20 +6,18 @@ import type { Act } from '../../http/service.ts'
 import { TEXT_VERSION } from '../../letters/texts/sentences.ts'
 import { addLetterTask } from './house-tasks.ts'
 
-/** Days within which somebody is hoped for; the letter names no day. */
-const COME_WITHIN = 14
-
 /** The one thing to do about a ready watch whose owner could not be written to. */
 export const readyTask = (ticketId: string) => `ready/${ticketId}`
 
 /**
  * Puts the letter that a watch is ready into the queue, in the transaction of the move. It stands outside the thirty days
  * and whatever the reminder choice. Answers the notice; null where the owner cannot be written to, and then the counter
- * has a task to call. Nothing is written where the owner has died: the watch is held for the heirs.
+ * has a task to call. The day within which somebody is hoped for stands in no letter. Nothing is written where the owner has died: the watch is held for the heirs.
  */
 export async function queueReadyLetter(
   { tx, today, who }: Act,
   ready: NonNullable<LetterPlan['ready']>,
+  comeByDays: number,
 ): Promise<string | null> {
   const [owner] = await tx.$queryRaw<
     { id: string; language: string; dead: boolean; standing: string; byMail: boolean }[]
@@ -39,7 +37,7 @@ export async function queueReadyLetter(
     return null
   }
   const id = uuidv7()
-  const comeBy = addDays(today, COME_WITHIN)
+  const comeBy = addDays(today, comeByDays)
   const plan: LetterPlan = {
     ownerId: owner.id,
     language: owner.language,

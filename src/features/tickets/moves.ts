@@ -102,17 +102,21 @@ function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to
 }
 
 /** The letter that it is ready goes into the queue; what becomes of it is seen on the notice, never on this record. */
-async function tellReady(desk: Desk, { snapshot, rows }: Loaded): Promise<void> {
+async function tellReady(desk: Desk, { snapshot, rows, rules }: Loaded): Promise<void> {
   const { id, number, undone } = snapshot.ticket
   const { bill, paidTotal } = snapshot
   const owed = bill === null ? 0 : bill.amount - (paidTotal?.amount ?? 0)
-  const notice = await queueReadyLetter(desk, {
-    ticketId: id,
-    number,
-    watchId: String(rows.watch.id),
-    undone,
-    owed: bill !== null && owed > 0 ? { amount: owed, currency: bill.currency } : null,
-  })
+  const notice = await queueReadyLetter(
+    desk,
+    {
+      ticketId: id,
+      number,
+      watchId: String(rows.watch.id),
+      undone,
+      owed: bill !== null && owed > 0 ? { amount: owed, currency: bill.currency } : null,
+    },
+    rules.readyComeByDays,
+  )
   if (notice !== null)
     await addRecords(desk, id, [
       { kind: 'contact', data: { about: 'ready', means: 'e-mail', result: 'queued', notice } },

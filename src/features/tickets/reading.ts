@@ -41,7 +41,7 @@ select to_jsonb(t) as ticket,
      where k.staff_key_id in (select by_key from rec where kind = 'final-check') and k.level = 'may-check' and k.from_day <= $2::date
        and not exists (select from staff_skill l where l.staff_key_id = k.staff_key_id and l.skill = k.skill and (l.from_day, l.id) > (k.from_day, k.id) and l.from_day <= $2::date)) as checkers,
   (select jsonb_build_object('reserve', c.power_reserve_hours, 'consumptionMax', c.consumption_max_microamps, 'workingVoltageMax', c.working_voltage_max,
-     'beats', c.beats_per_hour, 'lift', c.lift_angle_degrees, 'inhibition', c.inhibition_period_seconds, 'energy', c.energy, 'cell', c.cell_designation,
+     'beats', c.beats_per_hour, 'lift', c.lift_angle_degrees, 'inhibition', c.inhibition_period_seconds, 'energy', c.energy, 'cell', c.cell_designation, 'thermocompensated', c.thermocompensated,
      'limits', (select limits from calibre_tolerance k where k.calibre_id = c.id order by k.id desc limit 1))
    from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
      and not exists (select from strike s where s.fact_id = m.id) order by m.from_day desc, m.id desc limit 1) as calibre,
@@ -166,6 +166,7 @@ export type Rows = {
     inhibition: number | null
     energy: string
     cell: string | null
+    thermocompensated: boolean
     limits: Json | null
   } | null
   alike:

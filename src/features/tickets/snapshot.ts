@@ -2,11 +2,13 @@ import type { Day } from '../../domain/day.ts'
 import { numberOfDay } from '../../domain/day.ts'
 import { type LocalSettings, readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
-import { houseClasses, tolerancesFor } from '../../domain/readings/judge.ts'
+import { type Tolerances, tolerancesFor, underLithium } from '../../domain/readings/judge.ts'
+import type { HouseClass, HouseLimits } from '../../domain/readings/limits.ts'
 import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings/tools.ts'
 import { limitsUnder, type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
 import { serialKey } from '../../domain/searching.ts'
-import { observationOf, type WorkClassName, workClasses } from '../../domain/tickets/classes.ts'
+import { isThreeVolt } from '../../domain/stock/sizes.ts'
+import { observationOf, type WorkClassName } from '../../domain/tickets/classes.ts'
 import { readTicketRules, type TicketRules } from '../../domain/tickets/rules.ts'
 import type {
   HazardKind,
@@ -21,6 +23,7 @@ import type {
   WaterClaim,
 } from '../../domain/tickets/snapshot.ts'
 import type { Ending, GateName, SideState, Step } from '../../domain/tickets/steps.ts'
+import { type JudgedBy, readTicketTables, type TicketTables } from '../../domain/tickets/tables.ts'
 import { mightBeTaken } from '../../domain/tickets/twins.ts'
 import { billFor, paidOf } from './bill.ts'
 import type { EstimateRow, RecordRow, Rows } from './reading.ts'
@@ -32,6 +35,7 @@ export type Loaded = {
   readonly settings: LocalSettings
   /** the house rules of tickets in force on the day it was read for */
   readonly rules: TicketRules
+  readonly tables: TicketTables
   readonly snapshot: Snapshot
 }
 
@@ -46,11 +50,11 @@ const hazardKinds: Readonly<Record<string, HazardKind>> = {
   'water-inside': 'water-inside',
 }
 
-/** Lume made before about 1970 without a mark is taken for radium until it is measured (common practice, no source). */
-const lumeMayBeRadium = (luminous: string, made: string | null): boolean =>
+/** Old lume without a mark is taken for radium until it is measured (common practice, no source). */
+const lumeMayBeRadium = (luminous: string, made: string | null, untilYear: number): boolean =>
   luminous === 'radium' ||
   luminous === 'unknown-old' ||
-  (luminous === 'unknown' && made !== null && Number(made.slice(0, 4)) < 1970)
+  (luminous === 'unknown' && made !== null && Number(made.slice(0, 4)) < untilYear)
 
 export function load(rows: Rows, now: number, today: Day, currency: string): Loaded {
   const records = rows.records ?? []
@@ -58,6 +62,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
   const last = (kind: string): RecordRow | null => of(kind).at(-1) ?? null
   const settings = readLocalSettings(rows.settings ?? {})
   const rules = readTicketRules(rows.settings ?? {})
+  const tables = readTicketTables(rows.settings ?? {})
   const t = rows.ticket as unknown as TicketRow
   const w = rows.watch as unknown as WatchRow
   const mark = (record: { id: string; seq: number; at: number; by: string }): Mark => ({
@@ -83,6 +88,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     ...strays.map((fact) => ({ id: fact.id, seq: 0, at: fact.at, by: fact.by, kind: fact.event as OpeningKind })),
   ]
   const workClass = t.work_class as WorkClassName | null
+  const houseClass = houseClassOf(rows, workClass, tables)
   const observing = of('move').findLast((record) => record.data.to === 'under-observation') ?? null
   const readings = of('reading')
   const waterAgreement = last('water-agreement')?.data as { bar?: number | null; needed?: TestKind[] } | undefined
@@ -112,7 +118,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
       serial: w.serial === null ? null : serialKey(w.serial),
       sizeMm: w.diameter_mm,
       claim: w.claim_marked,
-      lumeMayBeRadium: lumeMayBeRadium(w.luminous, w.made),
+      lumeMayBeRadium: lumeMayBeRadium(w.luminous, w.made, rules.radiumUntilYear),
     },
     pictures: (rows.pictures ?? [])
       .filter((p) => p.stage === 'booking-in')
@@ -185,7 +191,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
       tests: of('water-test').map((record) => testOf(rows, record, mark)),
     },
     observation: {
-      asked: observationOf(workClass, settings.observationHours),
+      asked: observationOf(workClass, tables.readingsByClassOfWork, settings.observationHours),
       startedAt: observing?.at ?? null,
       readings: {
         kind: readings.some((r) => r.data.family === 'quartz') ? 'quartz' : 'mechanical',
@@ -195,9 +201,10 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
           position: (record.data.position as string | null) ?? null,
           hoursSinceWound: (record.data.hoursSinceWound as number | null) ?? null,
           values: record.data.values as Record<string, number | null>,
+          ...keptLimits(rows, record, houseClass),
         })),
       },
-      tolerances: tolerances(rows, workClass),
+      tolerances: tolerances(rows, tables.toleranceByHouseClass[houseClass]),
       powerReserveHours: rows.calibre?.reserve ?? null,
       accepted: marked(last('readings-accepted'), (d) => ({ reason: String(d.reason) })),
     },
@@ -254,7 +261,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     twins: (rows.alike ?? []).filter((other) => mightBeTaken(look, other, rules.twinMillimetres)).length,
     bill: billFor(rows, base),
   }
-  return { rows, records, settings, rules, snapshot }
+  return { rows, records, settings, rules, tables, snapshot }
 }
 
 /** How far a "ready" got. A letter's record says only that it was queued: the notice itself knows the rest. */
@@ -384,15 +391,26 @@ function testOf(rows: Rows, record: RecordRow, mark: (r: RecordRow) => Mark): Sn
   }
 }
 
-function tolerances(rows: Rows, workClass: WorkClassName | null) {
-  if (workClass === null) return houseClasses['three-hand']
+/** The house class of a ticket: by its class of work; a thermocompensated calibre has its own wherever quartz is judged. */
+export function houseClassOf(rows: Rows, workClass: WorkClassName | null, tables: TicketTables): HouseClass {
+  const { houseClass } = tables.readingsByClassOfWork[workClass ?? 'three-hand']
+  return rows.calibre?.thermocompensated === true && houseClass.startsWith('quartz') ? 'thermocompensated' : houseClass
+}
+
+function tolerances(rows: Rows, house: HouseLimits): Tolerances {
   const c = rows.calibre
   const maker = {
     ...(c?.limits ?? {}),
     consumptionMax: c?.consumptionMax ?? null,
     workingVoltageMax: c?.workingVoltageMax ?? null,
   }
-  return tolerancesFor(workClasses[workClass].houseClass, maker)
+  return tolerancesFor(isThreeVolt(c?.cell ?? null) ? underLithium(house) : house, maker)
+}
+
+/** A reading is judged by the house table of its day, as long as the ticket is of the class it was then. */
+function keptLimits(rows: Rows, record: RecordRow, houseClass: HouseClass): { limits?: Tolerances } {
+  const by = record.data.judgedBy as JudgedBy | undefined
+  return by?.houseClass === houseClass ? { limits: tolerances(rows, by.limits) } : {}
 }
 
 function workersOf(records: readonly RecordRow[]): ReadonlyMap<string, Day> {

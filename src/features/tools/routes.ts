@@ -1,6 +1,7 @@
 import { z } from 'zod'
 import { categoryOne, categoryTwo, judgeProgramme } from '../../domain/readings/chronometer.ts'
 import { amplitudeOf, beatErrorOf, rateOf } from '../../domain/readings/computed.ts'
+import { type ToolKind, toolKinds } from '../../domain/readings/tools.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
@@ -18,16 +19,7 @@ import {
   listTools,
 } from './tools.ts'
 
-const toolKind = z.enum([
-  'pressure-tester',
-  'timing-machine',
-  'quartz-tester',
-  'torque-driver',
-  'hot-plate-thermometer',
-  'demagnetiser-check',
-  'radiation-meter',
-  'scales',
-])
+const toolKind = z.enum(toolKinds as [ToolKind, ...ToolKind[]])
 const skill = z.enum([
   'cells-and-seals',
   'quartz',
@@ -91,7 +83,13 @@ export function toolRoutes(app: Routes, service: Service): void {
           kind: toolKind,
           serial: line(60),
           name: line(80),
-          months: z.number().int().min(1).max(240).default(12),
+          months: z
+            .number()
+            .int()
+            .min(1)
+            .max(240)
+            .optional()
+            .meta({ description: 'from one certificate to the next; left out, those of its kind by the house table' }),
         }),
         response: { 201: toolOut },
       },
@@ -235,13 +233,16 @@ export function toolRoutes(app: Routes, service: Service): void {
             meanMax: limit,
             spreadMax: limit,
             amplitudeFlatMin: limit,
+            amplitudeFlatMax: limit,
             amplitudeUprightMin: limit,
+            amplitudeUprightMax: limit,
             amplitudeAfter24Min: limit,
             amplitudeMax: limit,
             beatErrorMax: limit,
             runDownMax: limit,
             rateMin: limit,
             rateMax: limit,
+            yearlyRateMax: limit.meta({ description: 's/year, either way: how thermocompensated quartz is told' }),
           }),
           sourcePaper: line(200),
         }),

@@ -1,14 +1,16 @@
 import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
-import { type Certificate, doubtfulSpans, isInDate, validUntil } from '../../domain/readings/tools.ts'
+import { type Certificate, doubtfulSpans, isInDate, type ToolKind, validUntil } from '../../domain/readings/tools.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
+import { tableOn } from '../house-rules/house-rules.ts'
 
-export type NewTool = { kind: string; serial: string; name: string; months: number }
+export type NewTool = { kind: ToolKind; serial: string; name: string; months?: number | undefined }
 
 export async function addTool({ tx, who, today }: Act, input: NewTool): Promise<Created> {
-  const row = await tx.tool.create({ data: { ...input, createdBy: who.name } })
+  const months = input.months ?? (await tableOn(tx, 'toolMonths', today))[input.kind]
+  const row = await tx.tool.create({ data: { ...input, months, createdBy: who.name } })
   return { location: `/v1/tools/${row.id}`, body: await getTool(tx, row.id, today) }
 }
 

@@ -5,6 +5,7 @@ import {
   mechanicalFaults,
   mechanicalQueries,
   quartzFaults,
+  quartzQueries,
   type ReadingFault,
 } from '../../domain/readings/bounds.ts'
 import { amplitudeOf, predictedMonths, rateOf } from '../../domain/readings/computed.ts'
@@ -18,13 +19,16 @@ import {
   waterTestFaults,
 } from '../../domain/readings/water.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
+import { isThreeVolt } from '../../domain/stock/sizes.ts'
+import type { WorkClassName } from '../../domain/tickets/classes.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen, newestTests, sealsInWords, sealsToReplace } from '../../domain/tickets/gates-water.ts'
+import type { JudgedBy } from '../../domain/tickets/tables.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
 import { writeFacts } from '../tickets/facts.ts'
-import { type Loaded, testedWatch } from '../tickets/snapshot.ts'
+import { houseClassOf, type Loaded, testedWatch } from '../tickets/snapshot.ts'
 
 const refuse = (faults: readonly ReadingFault[]): void => {
   if (faults.length > 0) throw faulty(...faults.map((fault) => [`/${fault.key}`, fault.detail] as const))
@@ -74,11 +78,11 @@ export async function recordTiming(desk: Desk, ref: string, input: TimingInput):
     input.liftAngle ??
     (ticket.rows.calibre?.lift === null || ticket.rows.calibre?.lift === undefined
       ? assumed
-        ? 52
+        ? ticket.rules.assumedLiftAngle
         : null
       : Number(ticket.rows.calibre.lift))
   const reading = { ...input, ...computed(ticket, input, liftAngle), liftAngle, liftAngleAssumed: assumed }
-  refuse(mechanicalFaults(reading))
+  refuse(mechanicalFaults(reading, ticket.rules.assumedLiftAngle))
   const values = {
     rate: reading.rate?.value ?? null,
     amplitude: reading.amplitude?.value ?? null,
@@ -95,7 +99,7 @@ export async function recordTiming(desk: Desk, ref: string, input: TimingInput):
     integrationTime: input.integrationTime?.value ?? null,
     temperature: input.temperature?.value ?? null,
     values,
-    queries: mechanicalQueries(reading),
+    queries: mechanicalQueries(reading, ticket.tables.readingsAskedAgain),
   })
 }
 
@@ -148,7 +152,8 @@ export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput):
   const at = instantFrom(desk, input.at)
   const tool = await toolOf(desk, input.tool, ['quartz-tester'], dayAt(at, desk.zone))
   const inhibitionPeriod = input.inhibitionPeriod ?? ticket.rows.calibre?.inhibition ?? null
-  refuse(quartzFaults({ ...input, inhibitionPeriod }))
+  const { calibre } = ticket.rows
+  refuse(quartzFaults({ ...input, inhibitionPeriod, thermocompensated: calibre?.thermocompensated }))
   const of = (measured: Measured | undefined) => measured?.value ?? null
   const values = {
     rate: of(input.rate),
@@ -175,11 +180,22 @@ export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput):
     testDrivePassed: input.testDrivePassed ?? null,
     predictedMonths: months === null ? null : Math.round(months * 100) / 100,
     values,
-    queries:
-      values.cellVoltageOpen !== null && values.cellVoltageOpen < 1.5
-        ? ['below 1.50 V a silver oxide cell is spent']
-        : [],
+    queries: quartzQueries(
+      values.cellVoltageOpen,
+      isThreeVolt(calibre?.cell ?? null),
+      ticket.tables.readingsAskedAgain,
+    ),
   })
+}
+
+/** By which house table a reading of today is judged: kept with it, so that its verdict stays when the table changes. */
+async function houseTableOf({ tx, today }: Desk, ticket: Loaded): Promise<JudgedBy> {
+  const { toleranceByHouseClass } = ticket.tables
+  const houseClass = houseClassOf(ticket.rows, ticket.rows.ticket.work_class as WorkClassName | null, ticket.tables)
+  const [row] = await tx.$queryRaw<{ from: string }[]>`
+    select from_day::text as from from house_rule where key = 'toleranceByHouseClass' and from_day <= ${today}::date
+    order by from_day desc, id desc limit 1`
+  return { houseClass, fromDay: row?.from ?? null, limits: toleranceByHouseClass[houseClass] }
 }
 
 async function recorded(
@@ -189,8 +205,9 @@ async function recorded(
   tool: Tool,
   data: Record<string, unknown> & { family: 'mechanical' | 'quartz' },
 ): Promise<Created> {
+  const judgedBy = await houseTableOf(desk, ticket)
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
-    { kind: 'reading', at, tool: tool.id, data: { ...data, toolInDate: tool.inDate } },
+    { kind: 'reading', at, tool: tool.id, data: { ...data, toolInDate: tool.inDate, judgedBy } },
   ])
   const after = await reopen(desk, ticket.snapshot.ticket.id)
   const { observation } = after.snapshot
@@ -205,6 +222,7 @@ async function recorded(
       queries: data.queries,
       toolInDate: tool.inDate,
       tolerances: observation.tolerances.source,
+      judgedBy: { houseClass: judgedBy.houseClass, fromDay: judgedBy.fromDay },
       verdicts: verdicts.map(({ what, value, within, words }) => ({ what, value, within, words })),
       gate: { state: gate.state, why: gate.why },
     },

@@ -5,7 +5,7 @@ import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
-import { id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
+import { dayOut, id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
 import { desk, happened, ticketParam } from '../tickets/desk.ts'
 import { recordQuartz, recordTiming, recordWaterTest } from './readings.ts'
 import {
@@ -48,6 +48,7 @@ const readingOut = z.object({
   queries: z.array(z.string()),
   toolInDate: z.boolean(),
   tolerances: z.string(),
+  judgedBy: z.object({ houseClass: z.string(), fromDay: dayOut.nullable() }),
   verdicts: z.array(z.object({ what: z.string(), value: z.number(), within: z.boolean(), words: z.string() })),
   gate: z.object({ state: z.string(), why: z.string() }),
 })

@@ -1,6 +1,11 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { mechanicalFaults, mechanicalQueries, quartzFaults } from '../../../src/domain/readings/bounds.ts'
+import {
+  mechanicalFaults,
+  mechanicalQueries,
+  quartzFaults,
+  quartzQueries,
+} from '../../../src/domain/readings/bounds.ts'
 import { categoryOne, categoryTwo, criteria, judgeProgramme } from '../../../src/domain/readings/chronometer.ts'
 import {
   amplitudeOf,
@@ -14,8 +19,13 @@ import {
   predictedMonths,
   rateOf,
   wholePeriods,
+  yearlyOf,
 } from '../../../src/domain/readings/computed.ts'
-import { houseClasses, judgeReadings, tolerancesFor } from '../../../src/domain/readings/judge.ts'
+import { judgeReadings, type Tolerances, tolerancesFor, underLithium } from '../../../src/domain/readings/judge.ts'
+import { houseClassTable, readingQueryTable } from '../../../src/domain/readings/limits.ts'
+
+const house = houseClassTable.default
+const asked = readingQueryTable.default
 
 /** Values computed with an independent tool (R 4.2.2, GNU units 2.22) from the definitions; arithmetic, no standard. */
 describe('rate from the beat period', () => {
@@ -192,16 +202,19 @@ describe('what is refused at entry', () => {
     [{ rate: m(3, 's/d'), hoursSinceWound: undefined }, 'hoursSinceWound'],
     [{}, 'rate'],
   ])('%j at %s', (change, key) => {
-    expect(mechanicalFaults({ ...reading, ...change }).map((fault) => fault.key)).toEqual([key])
+    expect(mechanicalFaults({ ...reading, ...change }, 52).map((fault) => fault.key)).toEqual([key])
   })
   it('takes the bounds themselves, and an assumed lift angle', () => {
-    expect(mechanicalFaults({ ...reading, rate: m(-999, 's/d'), amplitude: m(360, '°') })).toEqual([])
-    expect(mechanicalFaults({ ...reading, amplitude: m(280, '°'), liftAngle: null, liftAngleAssumed: true })).toEqual(
-      [],
-    )
-    expect(mechanicalQueries({ ...reading, amplitude: m(179, '°') })).toHaveLength(1)
-    expect(mechanicalQueries({ ...reading, amplitude: m(331, '°') })).toHaveLength(1)
-    expect(mechanicalQueries({ ...reading, amplitude: m(180, '°') })).toEqual([])
+    expect(mechanicalFaults({ ...reading, rate: m(-999, 's/d'), amplitude: m(360, '°') }, 52)).toEqual([])
+    expect(
+      mechanicalFaults({ ...reading, amplitude: m(280, '°'), liftAngle: null, liftAngleAssumed: true }, 52),
+    ).toEqual([])
+    expect(mechanicalQueries({ ...reading, amplitude: m(179, '°') }, asked)).toHaveLength(1)
+    expect(mechanicalQueries({ ...reading, amplitude: m(331, '°') }, asked)).toHaveLength(1)
+    expect(mechanicalQueries({ ...reading, amplitude: m(180, '°') }, asked)).toEqual([])
+    const beatError = (value: number, convention: 'half' | 'full') => ({ beatError: { ...m(value, 'ms'), convention } })
+    expect(mechanicalQueries({ ...reading, ...beatError(0.7, 'half') }, asked)).toHaveLength(1)
+    expect(mechanicalQueries({ ...reading, ...beatError(1.2, 'full') }, asked), 'half of it').toEqual([])
   })
   it.each([
     [{ rate: m(5, 's/month'), measuringTime: m(90, 's') }, 'measuringTime/value'],
@@ -229,7 +242,7 @@ describe('judgement against the tolerances', () => {
     at('after-24', '6H', { rate: -3, amplitude: 205, beatError: 0.6 }),
   ]
   const outside = (readings: typeof good) =>
-    judgeReadings('mechanical', readings, houseClasses['three-hand'])
+    judgeReadings('mechanical', readings, { source: 'house-class', ...house['three-hand'] })
       .filter((v) => !v.within)
       .map((v) => v.what)
 
@@ -246,6 +259,35 @@ describe('judgement against the tolerances', () => {
     const readings = good.map((r, j) => (i === j ? { ...r, values: { ...r.values, ...change } } : r))
     expect(outside(readings)).toContain(what)
   })
+  it('asks the amplitude of an old watch what it asks of any: 270° lying, 240° standing, 200° after a day (usual values, no source)', () => {
+    expect(house.vintage).toEqual({ ...house['three-hand'], meanMin: -15, meanMax: 30, spreadMax: 25 })
+    expect(house['three-hand']).toMatchObject({
+      amplitudeFlatMin: 270,
+      amplitudeFlatMax: 315,
+      amplitudeUprightMin: 240,
+    })
+    const vintage = { source: 'house-class', ...house.vintage } as const
+    const readings = [at('full', 'CH', { rate: 0, amplitude: 316 }), at('after-24', 'CH', { rate: 11, amplitude: 250 })]
+    const found = judgeReadings('mechanical', readings, vintage).filter((v) => !v.within)
+    expect(found.map((v) => v.what)).toEqual(['run-down effect', 'amplitude at full wind in CH'])
+    const maker = tolerancesFor(house.vintage, { amplitudeMax: 320 })
+    expect(judgeReadings('mechanical', readings.slice(0, 1), maker).every((v) => v.within)).toBe(true)
+  })
+  it('judges a reading by the limits that were kept with it, and what is worked out of several by those of the newest', () => {
+    const strict: Tolerances = { source: 'house-class', meanMin: 0, meanMax: 1, spreadMax: 1, beatErrorMax: 0.1 }
+    const lax: Tolerances = { source: 'house-class', meanMin: -50, meanMax: 50, spreadMax: 50, beatErrorMax: 9 }
+    const readings = [
+      { ...at('full', 'CH', { rate: 20, beatError: 2 }), limits: strict },
+      { ...at('full', '6H', { rate: 30, beatError: 2 }), limits: lax },
+    ]
+    const found = judgeReadings('mechanical', readings, strict).map((v) => [v.what, v.within])
+    expect(found).toEqual([
+      ['mean rate at full wind', true],
+      ['spread at full wind', true],
+      ['beat error in CH', false],
+      ['beat error in 6H', true],
+    ])
+  })
   it('sees oil that has dried: run-down and spread fall first, the mean stays', () => {
     const dry = good.map((r) =>
       r.wind === 'after-24' ? { ...r, values: { ...r.values, rate: (r.values.rate ?? 0) + 14 } } : r,
@@ -260,7 +302,7 @@ describe('judgement against the tolerances', () => {
     expect(outside([at('full', 'CH', { rate: 80 }), ...good])).toEqual([])
   })
   it("puts the maker's limits first and the house's where he is silent", () => {
-    const limits = tolerancesFor('quartz', { consumptionMax: 1.5 })
+    const limits = tolerancesFor(house.quartz, { consumptionMax: 1.5 })
     const verdicts = judgeReadings(
       'quartz',
       [{ wind: 'none', position: null, values: { rate: 12, consumption: 1.9, lowerWorkingVoltage: 1.31 } }],
@@ -272,5 +314,38 @@ describe('judgement against the tolerances', () => {
       ['consumption', false],
       ['lower working voltage', false],
     ])
+  })
+  const quartz = (limits: Tolerances, values: Record<string, number>) =>
+    judgeReadings('quartz', [{ wind: 'none', position: null, values }], limits)
+      .filter((v) => !v.within)
+      .map((v) => v.what)
+  it('says nothing of the voltage of a 3 V system, whose cell begins elsewhere, unless the maker or the house does', () => {
+    const lithium = tolerancesFor(underLithium(house.quartz), {})
+    expect(quartz(lithium, { lowerWorkingVoltage: 2.4 })).toEqual([])
+    expect(quartz(tolerancesFor(house.quartz, {}), { lowerWorkingVoltage: 2.4 })).toEqual(['lower working voltage'])
+    expect(
+      quartz(tolerancesFor(underLithium(house.quartz), { workingVoltageMax: 2.3 }), { lowerWorkingVoltage: 2.4 }),
+    ).toHaveLength(1)
+    expect(quartzQueries(2.9, true, asked)).toEqual([])
+    expect(quartzQueries(1.4, true, asked), 'no silver oxide cell').toEqual([])
+    expect(quartzQueries(1.49, false, asked)).toEqual(['below 1.50 V a silver oxide cell is spent'])
+    expect(quartzQueries(1.5, false, asked)).toEqual([])
+  })
+  it('judges consumption without a maker: up to 2.5 µA, a chronograph up to 4 (usual values, no source)', () => {
+    const limits = (name: 'quartz' | 'quartz-chronograph') => tolerancesFor(house[name], {})
+    expect(quartz(limits('quartz'), { consumption: 2.5 })).toEqual([])
+    expect(quartz(limits('quartz'), { consumption: 2.6 })).toEqual(['consumption'])
+    expect(quartz(limits('quartz-chronograph'), { consumption: 4 })).toEqual([])
+    expect(quartz(limits('quartz-chronograph'), { consumption: 4.1 })).toEqual(['consumption'])
+  })
+  it('judges thermocompensated quartz by the year, and never by one minute', () => {
+    expect(yearlyOf(0.6)).toBeCloseTo(7.305, 9)
+    const limits = tolerancesFor(house.thermocompensated, { yearlyRateMax: 8 })
+    expect(quartz(limits, { rate: 0.65 })).toEqual([])
+    expect(quartz(limits, { rate: -0.66 })).toEqual(['rate over a year'])
+    expect(quartz(limits, { rate: 1.1 })).toEqual(['rate', 'rate over a year'])
+    const reading = { rate: { value: 0.3, unit: 's/month' }, inhibitionPeriod: 60, thermocompensated: true }
+    expect(quartzFaults({ ...reading, measuringTime: { value: 60, unit: 's' } })).toHaveLength(1)
+    expect(quartzFaults({ ...reading, measuringTime: { value: 480, unit: 's' } })).toEqual([])
   })
 })

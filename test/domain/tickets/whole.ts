@@ -1,5 +1,5 @@
 import type { Day } from '../../../src/domain/day.ts'
-import { houseClasses } from '../../../src/domain/readings/judge.ts'
+import { houseClassTable } from '../../../src/domain/readings/limits.ts'
 import type { Mark, Snapshot } from '../../../src/domain/tickets/snapshot.ts'
 import type { GateName, Step } from '../../../src/domain/tickets/steps.ts'
 
@@ -125,7 +125,7 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
       asked: { kind: 'mechanical', positions: ['CH', '6H'], winds: ['full', 'after-24'], hours: 24 },
       startedAt: 200 * 60_000,
       readings: { kind: 'mechanical', list: readings },
-      tolerances: houseClasses['three-hand'],
+      tolerances: { source: 'house-class', ...houseClassTable.default['three-hand'] },
       powerReserveHours: 42,
       accepted: null,
     },
