@@ -13,6 +13,7 @@ import { deliveryRoutes } from './features/deliveries/routes.ts'
 import { deliveryReportRoutes } from './features/delivery-reports/routes.ts'
 import { designationRoutes } from './features/designations/routes.ts'
 import { estimateRoutes } from './features/estimates/routes.ts'
+import { factReadingRoutes } from './features/facts/reading-routes.ts'
 import { factRoutes } from './features/facts/routes.ts'
 import { gasketLotRoutes } from './features/gasket-lots/routes.ts'
 import { guidanceRoutes } from './features/guidance/routes.ts'
@@ -36,12 +37,14 @@ import { cellAgeingRoutes } from './features/reports/cell-ageing.ts'
 import { cellOutlookRoutes } from './features/reports/cell-outlook-routes.ts'
 import { ticketReportRoutes } from './features/reports/ticket-routes.ts'
 import { staffKeyRoutes } from './features/staff-keys/routes.ts'
+import { staffSkillRoutes } from './features/staff-keys/skill-routes.ts'
 import { stockCountRoutes } from './features/stock-counts/routes.ts'
 import { stockEntryRoutes } from './features/stock-entries/routes.ts'
 import { stockOrderRoutes } from './features/stock-orders/routes.ts'
 import { stockSummaryRoutes } from './features/stock-summaries/routes.ts'
 import { taskRoutes } from './features/tasks/routes.ts'
 import { pictureRoutes } from './features/tickets/picture-routes.ts'
+import { recordRoutes } from './features/tickets/record-routes.ts'
 import { ticketRoutes } from './features/tickets/routes.ts'
 import { storyRoutes } from './features/tickets/story-routes.ts'
 import { toolRoutes } from './features/tools/routes.ts'
@@ -122,10 +125,12 @@ export async function buildApp(service: Service): Promise<App> {
 
   const features = [
     staffKeyRoutes,
+    staffSkillRoutes,
     ownerRoutes,
     personRoutes,
     watchRoutes,
     factRoutes,
+    factReadingRoutes,
     calibreRoutes,
     guidanceRoutes,
     houseRuleRoutes,
@@ -138,6 +143,7 @@ export async function buildApp(service: Service): Promise<App> {
     taskRoutes,
     importRoutes,
     ticketRoutes,
+    recordRoutes,
     pictureRoutes,
     custodyRoutes,
     estimateRoutes,

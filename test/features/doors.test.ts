@@ -1,3 +1,5 @@
+import { readdir, readFile } from 'node:fs/promises'
+import path from 'node:path'
 import supertest from 'supertest'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { type House, openHouse } from '../support/house.ts'
@@ -58,4 +60,24 @@ test('an answer carries the request’s id, asked for or given, and no cache kee
 test('metrics, health and the readable description answer without a key', async () => {
   for (const path of ['/livez', '/readyz', '/metrics', '/docs', '/openapi.json'])
     await supertest(house.app.server).get(path).expect(200)
+})
+
+test('every Location that an answer may carry is an address that can be read', async () => {
+  const folder = path.join(import.meta.dirname, '../../src/features')
+  const named = new Set<string>()
+  for (const file of await readdir(folder, { recursive: true })) {
+    if (!file.endsWith('.ts')) continue
+    for (const [, location] of (await readFile(path.join(folder, file), 'utf8')).matchAll(
+      /location: ?[`']([^`']+)[`']/g,
+    ))
+      named.add((location as string).replace(/\$\{[^}]*\}/g, '{}'))
+  }
+  expect(named.size).toBeGreaterThan(25)
+  const { body } = await supertest(house.app.server).get('/openapi.json').expect(200)
+  const readable = new Set(
+    Object.entries(body.paths as Record<string, object>).flatMap(([address, operations]) =>
+      'get' in operations ? [address.replace(/\{[^}]*\}/g, '{}')] : [],
+    ),
+  )
+  expect([...named].filter((location) => !readable.has(location))).toEqual([])
 })

@@ -23,3 +23,18 @@ test('no request from the description of the API, however wild, gets a 500, an u
   expect(done.reduce((sum, [, n]) => sum + n, 0)).toBeGreaterThan(60)
   expect(Object.keys(found.reached).length).toBeGreaterThan(25)
 }, 180_000)
+
+test('every Location it was answered with on the way can be followed', async () => {
+  const { rows } = await house.database.pool.query<{ location: string }>(
+    `select distinct headers ->> 'location' as location from idempotency_key where headers ->> 'location' is not null order by 1`,
+  )
+  expect(rows.length).toBeGreaterThan(20)
+  // the fuzz may have revoked keys
+  await house.database.pool.query('update staff_key set revoked_at = null, revoked_by = null')
+  const astray: string[] = []
+  for (const { location } of rows) {
+    const { status } = await house.as('manager').get(location)
+    if (status !== 200) astray.push(`${status} ${location}`)
+  }
+  expect(astray).toEqual([])
+}, 60_000)

@@ -76,25 +76,33 @@ function judgeMechanical(readings: readonly Reading[], limits: Tolerances): Verd
   const runDown = runDownOf(full, after)
   if (runDown !== null)
     check(verdicts, 'run-down effect', Math.abs(runDown), 's/d', null, limitsOf('full', 'after-24').runDownMax)
-  for (const reading of readings) {
-    const by = reading.limits ?? limits
-    const place = `in ${reading.position ?? 'no named position'}`
-    const amplitude = reading.values.amplitude
-    if (amplitude !== null && amplitude !== undefined) {
-      const lies = flat.has(reading.position ?? '')
-      if (reading.wind === 'full') {
-        const floor = lies ? by.amplitudeFlatMin : by.amplitudeUprightMin
-        const top = by.amplitudeMax ?? (lies ? by.amplitudeFlatMax : by.amplitudeUprightMax)
-        check(verdicts, `amplitude at full wind ${place}`, amplitude, '°', floor, top)
-      } else if (reading.wind === 'after-24') {
-        check(verdicts, `amplitude after 24 h ${place}`, amplitude, '°', by.amplitudeAfter24Min, by.amplitudeMax)
-      }
-    }
-    const beatError = reading.values.beatError
-    if (beatError !== null && beatError !== undefined) {
-      check(verdicts, `beat error ${place}`, beatError, 'ms', null, by.beatErrorMax)
+  for (const reading of readings) verdicts.push(...judgeMechanicalOne(reading, limits))
+  return verdicts
+}
+
+/** The measured values of one reading, each against its limit; what only several readings tell together is not among them. */
+export function judgeReading(kind: 'mechanical' | 'quartz', reading: Reading, limits: Tolerances): readonly Verdict[] {
+  return kind === 'quartz' ? judgeQuartz([reading], limits) : judgeMechanicalOne(reading, limits)
+}
+
+function judgeMechanicalOne(reading: Reading, limits: Tolerances): Verdict[] {
+  const verdicts: Verdict[] = []
+  const by = reading.limits ?? limits
+  const place = `in ${reading.position ?? 'no named position'}`
+  const amplitude = reading.values.amplitude
+  if (amplitude !== null && amplitude !== undefined) {
+    const lies = flat.has(reading.position ?? '')
+    if (reading.wind === 'full') {
+      const floor = lies ? by.amplitudeFlatMin : by.amplitudeUprightMin
+      const top = by.amplitudeMax ?? (lies ? by.amplitudeFlatMax : by.amplitudeUprightMax)
+      check(verdicts, `amplitude at full wind ${place}`, amplitude, '°', floor, top)
+    } else if (reading.wind === 'after-24') {
+      check(verdicts, `amplitude after 24 h ${place}`, amplitude, '°', by.amplitudeAfter24Min, by.amplitudeMax)
     }
   }
+  const beatError = reading.values.beatError
+  if (beatError !== null && beatError !== undefined)
+    check(verdicts, `beat error ${place}`, beatError, 'ms', null, by.beatErrorMax)
   return verdicts
 }
 

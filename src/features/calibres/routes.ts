@@ -1,11 +1,12 @@
 import { z } from 'zod'
 import { createOnce } from '../../http/creating.ts'
 import { expectedVersion, withEtag } from '../../http/editing.ts'
-import { afterOf, page, pageQuery } from '../../http/paging.ts'
+import { afterOf, page, pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
-import { byId, idOut, line } from '../../http/shapes.ts'
+import { byId, idOut, instantOut, line } from '../../http/shapes.ts'
 import { addCalibre, editCalibre, getCalibre, listCalibres } from './calibres.ts'
+import { listTolerances } from './tolerances.ts'
 
 const energy = z.enum(['primary-cell', 'rechargeable', 'none', 'unknown'])
 const fields = {
@@ -103,5 +104,40 @@ export function calibreRoutes(app: Routes, service: Service): void {
         await act(service, signerOf(request), (doing) => editCalibre(doing, request.params.id, expected, request.body)),
       )
     },
+  )
+  app.get(
+    '/v1/calibres/:id/tolerances',
+    {
+      config: everybody,
+      schema: {
+        tags,
+        summary: "The maker's tolerances for a calibre, the oldest first; the newest counts",
+        params: byId,
+        querystring: z.strictObject(pageQuery),
+        response: {
+          200: z.object({
+            items: z.array(
+              z.object({
+                id: idOut,
+                limits: z
+                  .record(z.string(), nullable)
+                  .meta({ description: 'rates in s/d (quartz: s/month), amplitudes in degrees, beat error in ms' }),
+                sourcePaper: z.string(),
+                counts: z.boolean().meta({ description: 'the newest: readings are judged by this one' }),
+                recordedAt: instantOut,
+                by: z.string(),
+              }),
+            ),
+          }),
+        },
+      },
+    },
+    (request, reply) =>
+      pageBy(
+        request,
+        reply,
+        (row) => row.id,
+        (after, limit) => listTolerances(service.database.prisma, request.params.id, after, limit),
+      ),
   )
 }

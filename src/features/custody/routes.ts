@@ -1,10 +1,35 @@
 import { z } from 'zod'
 import { createOnce } from '../../http/creating.ts'
+import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
-import { dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
+import { byId, day, dayOut, idOut, instantOut, line } from '../../http/shapes.ts'
 import { desk, happened, ticketId, ticketParam } from '../tickets/desk.ts'
+import { listCounts, oneCount } from './counts.ts'
 import { countEvening, moveWatch } from './custody.ts'
+
+const notThere = {
+  number: z.string(),
+  ticketId: idOut.nullable(),
+  place: z.string().nullable().meta({ description: 'where the book had it at the count' }),
+}
+const countOut = z.object({
+  id: idOut,
+  on: dayOut,
+  recordedAt: instantOut,
+  by: z.string(),
+  places: z
+    .array(z.object({ place: z.string(), numbers: z.array(z.string()) }))
+    .meta({ description: 'what was found where, as it was typed' }),
+  counted: z.number().int().meta({ description: 'watches found' }),
+  missing: z
+    .array(z.object({ ...notThere, holder: z.string().nullable() }))
+    .meta({ description: 'the book had it in a counted place and nobody found it' }),
+  elsewhere: z
+    .array(z.object({ ...notThere, foundAt: z.string() }))
+    .meta({ description: 'found in another place than the book said' }),
+  unknown: z.array(z.string()).meta({ description: 'numbers found of which no watch is in the house' }),
+})
 
 const moveOut = z.object({ id: idOut, from: z.string(), to: z.string(), holder: z.string(), at: instantOut })
 
@@ -100,5 +125,32 @@ export function custodyRoutes(app: Routes, service: Service): void {
     },
     (request, reply) =>
       createOnce(service, request, reply, (doing) => countEvening(desk(service, doing), request.body)),
+  )
+  app.get(
+    '/v1/evening-counts',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: {
+        tags,
+        summary: 'The evening counts, the oldest first: what was found, what was missing, what lay elsewhere',
+        querystring: z.strictObject({ ...pageQuery, from: day.optional(), to: day.optional() }),
+        response: { 200: z.object({ items: z.array(countOut) }) },
+      },
+    },
+    (request, reply) =>
+      pageBy(
+        request,
+        reply,
+        (row) => row.id,
+        (after, limit) => listCounts(service.database.prisma, request.query, after, limit),
+      ),
+  )
+  app.get(
+    '/v1/evening-counts/:id',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: { tags, summary: 'One evening count', params: byId, response: { 200: countOut } },
+    },
+    (request) => oneCount(service.database.prisma, request.params.id),
   )
 }

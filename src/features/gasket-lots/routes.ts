@@ -13,6 +13,7 @@ import { lotOut } from '../stock-entries/lots.ts'
 import { celsius, delivered, flag, flagOf, forSomething, pieces, someFor, whom } from '../stock-entries/shapes.ts'
 import {
   addGasketKind,
+  findGasketKind,
   fitGasket,
   inspectGaskets,
   issueGaskets,
@@ -20,6 +21,7 @@ import {
   listGasketLots,
   receiveGaskets,
   showGasketLot,
+  shownKind,
 } from './gasket-lots.ts'
 
 const materials = Object.keys(gasketMaterials) as [GasketMaterial, ...GasketMaterial[]]
@@ -75,7 +77,11 @@ export function gasketLotRoutes(app: Routes, service: Service): void {
     '/v1/gasket-kinds',
     ['Enter a gasket: one size in one material', 'Gaskets on file'],
     { body: newKind, out: kindOut },
-    { add: addGasketKind, list: listGasketKinds },
+    {
+      add: addGasketKind,
+      list: listGasketKinds,
+      one: { summary: 'A gasket on file', read: async (db, id) => shownKind(await findGasketKind(db, id)) },
+    },
   )
   app.post(
     '/v1/gasket-lots',

@@ -34,8 +34,15 @@ export async function addPart({ tx, who }: Act, input: { name: string; partKind:
 export async function listParts(db: Db, after: string | null, limit: number) {
   const where = { what: 'part', ...(after && { name: { gt: after } }) }
   const rows = await db.stockItem.findMany({ where, orderBy: { name: 'asc' }, take: limit + 1 })
-  return rows.map((row) => ({ id: row.id, name: row.name, partKind: row.partKind as PartKind }))
+  return rows.map(shownPart)
 }
+
+const shownPart = (row: { id: string; name: string; partKind: string | null }) => ({
+  id: row.id,
+  name: row.name,
+  partKind: row.partKind as PartKind,
+})
+export const showPart = async (db: Db, id: string) => shownPart(await findPart(db, id))
 
 async function findPart(db: Db, id: string) {
   const row = await db.stockItem.findUnique({ where: { id } })

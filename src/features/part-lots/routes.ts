@@ -17,6 +17,7 @@ import {
   listParts,
   partKinds,
   receiveParts,
+  showPart,
   showPartLot,
 } from './part-lots.ts'
 
@@ -34,7 +35,7 @@ export function partLotRoutes(app: Routes, service: Service): void {
     '/v1/parts',
     ['Enter a traceable part', 'Traceable parts'],
     { body: z.strictObject({ name: line(60), partKind: z.enum(partKinds) }), out: partOut },
-    { add: addPart, list: listParts },
+    { add: addPart, list: listParts, one: { summary: 'A traceable part', read: showPart } },
   )
   app.post(
     '/v1/part-lots',

@@ -4,7 +4,7 @@ import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, roles, type Service, signerOf } from '../../http/service.ts'
 import { byId, day, idOut, instantOut, line } from '../../http/shapes.ts'
-import { addStaffKey, listStaffKeys, revokeStaffKey } from './staff-keys.ts'
+import { addStaffKey, getStaffKey, listStaffKeys, revokeStaffKey } from './staff-keys.ts'
 
 const keyOut = z.object({
   id: idOut,
@@ -48,6 +48,19 @@ export function staffKeyRoutes(app: Routes, service: Service): void {
       const rows = await listStaffKeys(service.database.prisma, afterOf(request, 1), request.query.limit)
       return page(request, reply, rows, (row) => [row.id])
     },
+  )
+  app.get(
+    '/v1/staff-keys/:id',
+    {
+      config,
+      schema: {
+        tags: ['staff'],
+        summary: 'One key: whose, for what, until when',
+        params: byId,
+        response: { 200: keyOut },
+      },
+    },
+    (request) => getStaffKey(service.database.prisma, request.params.id),
   )
   app.post(
     '/v1/staff-keys/:id/revocation',

@@ -51,6 +51,12 @@ export async function listStaffKeys(db: Db, after: (string | number | null)[] | 
   return rows.map(shown)
 }
 
+export async function getStaffKey(db: Db, id: string) {
+  const row = await db.staffKey.findUnique({ where: { id } })
+  if (!row) throw new Refusal('not-found', { what: 'staff key', id })
+  return shown(row)
+}
+
 export async function revokeStaffKey({ tx, who, now }: Act, id: string) {
   const row = await tx.staffKey.findUnique({ where: { id } })
   if (!row) throw new Refusal('not-found', { what: 'staff key', id })

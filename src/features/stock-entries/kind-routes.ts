@@ -4,10 +4,11 @@ import { type Created, createOnce } from '../../http/creating.ts'
 import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Act, Service } from '../../http/service.ts'
+import { byId } from '../../http/shapes.ts'
 
 type Named = { id: string; name: string }
 
-/** What is kept of one kind, entered once and listed by name; `summaries` of entering and of listing. */
+/** What is kept of one kind, entered once and listed by name; `summaries` of entering and of listing. Where one has more to show it has a route of its own. */
 export function kindRoutes<Body extends z.ZodType, Out extends z.ZodType<Named, Named>>(
   app: Routes,
   service: Service,
@@ -17,6 +18,7 @@ export function kindRoutes<Body extends z.ZodType, Out extends z.ZodType<Named, 
   doings: {
     add: (act: Act, body: z.output<Body>) => Promise<Created>
     list: (db: Db, after: string | null, limit: number) => Promise<z.input<Out>[]>
+    one?: { summary: string; read: (db: Db, id: string) => Promise<z.input<Out>> }
   },
 ): void {
   const tags = ['stock']
@@ -52,5 +54,15 @@ export function kindRoutes<Body extends z.ZodType, Out extends z.ZodType<Named, 
         (row) => (row as Named).name,
         (after, limit) => doings.list(service.database.prisma, after, limit),
       ),
+  )
+  const { one } = doings
+  if (one === undefined) return
+  app.get(
+    `${path}/:id`,
+    {
+      config: { roles: ['counter', 'bench', 'stock', 'manager'] },
+      schema: { tags, summary: one.summary, params: byId, response: { 200: shapes.out as z.ZodType } },
+    },
+    (request) => one.read(service.database.prisma, (request.params as { id: string }).id),
   )
 }

@@ -5,7 +5,7 @@ import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
 import { byId, day, dayOut, idOut, line, partialDay } from '../../http/shapes.ts'
 import { cost, costOut, flag, flagOf, pieces } from '../stock-entries/shapes.ts'
-import { endOrder, listOrders, placeOrder, shownOrder } from './stock-orders.ts'
+import { endOrder, listOrders, placeOrder, shownOrder, showOrder } from './stock-orders.ts'
 
 const orderOut = z.object({
   id: idOut,
@@ -67,6 +67,11 @@ export function stockOrderRoutes(app: Routes, service: Service): void {
             shownOrder,
           ),
       ),
+  )
+  app.get(
+    '/v1/stock-orders/:id',
+    { config, schema: { tags, summary: 'One order', params: byId, response: { 200: orderOut } } },
+    (request) => showOrder(service.database.prisma, request.params.id),
   )
   app.post(
     '/v1/stock-orders/:id/receipt',

@@ -5,9 +5,17 @@ import { Refusal } from '../../domain/refusals.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, signerOf } from '../../http/service.ts'
-import { id, idOut } from '../../http/shapes.ts'
+import { byId, id, idOut } from '../../http/shapes.ts'
 import { desk, happened, ticketParam } from './desk.ts'
-import { addPictures, findPicture, keepPicture, PICTURE_BYTES, type Picture, readPicture } from './pictures.ts'
+import {
+  addPictures,
+  describePicture,
+  findPicture,
+  keepPicture,
+  PICTURE_BYTES,
+  type Picture,
+  readPicture,
+} from './pictures.ts'
 
 const view = z.enum(['dial', 'back', 'crown-side', 'opposite-side', 'lugs', 'clasp', 'inside-bracelet', 'other'])
 const uploadOut = z.object({
@@ -78,6 +86,19 @@ export async function pictureRoutes(app: Routes, service: Service): Promise<void
       request.body = { sha256: picture.sha256 } as never
       await createOnce(service, request, reply, (doing) => keepPicture(desk(service, doing), folder, picture))
     },
+  )
+  app.get(
+    '/v1/pictures/:id',
+    {
+      config: staff,
+      schema: {
+        tags,
+        summary: 'An uploaded picture: its size and hash, and the ticket it was put to',
+        params: byId,
+        response: { 200: uploadOut.extend({ ticketId: idOut.nullable(), view: z.string().nullable() }) },
+      },
+    },
+    (request) => describePicture(service.database.prisma, request.params.id),
   )
   app.post(
     '/v1/tickets/:ticket/pictures',

@@ -124,6 +124,27 @@ export async function addPictures(desk: Desk, ref: string, input: PicturesInput)
   return { location: `/v1/tickets/${id}`, body: { ids: rows.map((row) => row.id) } }
 }
 
+/** What is known of an uploaded picture, and the ticket it was put to; null while it waits for one. */
+export async function describePicture(db: Db, id: string) {
+  const rows = await db.$queryRaw<
+    {
+      id: string
+      sha256: string
+      mediaType: string
+      bytes: number
+      width: number
+      height: number
+      ticketId: string | null
+      view: string | null
+    }[]
+  >`
+    select f.id, f.sha256, f.media_type as "mediaType", f.bytes, f.width, f.height, p.ticket_id as "ticketId", p.view
+    from picture_file f left join ticket_picture p on p.file_id = f.id where f.id = ${id}::uuid`
+  const row = rows[0]
+  if (!row) throw new Refusal('not-found', { what: 'picture', id })
+  return row
+}
+
 /** The file of a picture of this ticket; one of another ticket is not found here. */
 export async function findPicture(db: Db, folder: string, ref: string, pictureId: string) {
   const id = await ticketId(db, ref)

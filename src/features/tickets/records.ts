@@ -15,10 +15,10 @@ export async function say(desk: Desk, entry: Said, ref: string, body: Record<str
   if (ended !== null && entry.afterEnd !== true) throw new Refusal('ticket-ended', { ended })
   if (entry.kind === 'release') {
     const { id: recordId } = await recordRelease(desk, ticket, body as Release)
-    return { location: `/v1/tickets/${ticketId}`, body: { id: recordId, kind: entry.kind } }
+    return { location: `/v1/tickets/${ticketId}/records/${recordId}`, body: { id: recordId, kind: entry.kind } }
   }
   const made = entry.make ? await entry.make(desk, ticket, body as never) : { data: body }
   const [record] = await addRecords(desk, ticketId, [{ kind: entry.kind, ...made }])
   if (entry.after) await entry.after(desk, ticket, body as never)
-  return { location: `/v1/tickets/${ticketId}`, body: { id: record!.id, kind: entry.kind } }
+  return { location: `/v1/tickets/${ticketId}/records/${record!.id}`, body: { id: record!.id, kind: entry.kind } }
 }

@@ -124,7 +124,7 @@ const signed = {
   recordedBy: z.string(),
   struck: z.object({ reason: z.string(), by: z.string(), on: dayOut, replacedBy: idOut.nullable() }).nullable(),
 }
-const historyOut = z.object({
+export const historyOut = z.object({
   events: z.array(
     z.object({
       ...signed,

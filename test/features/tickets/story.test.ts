@@ -56,13 +56,13 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
   expect(words('override')).toEqual([
     'gate G15 hand-over overridden (entitlement) by a manager: passport and picture fit',
   ])
-  expect(words('water-test')).toEqual(['dry pressure test: passed at 5 bar on this date'])
+  expect(words('water-test')).toEqual(['dry pressure test: passed at 5 bar on this date, by pressure-tester P-1'])
   expect(words('move').at(-1)).toContain('G15 hand-over overridden (passport and picture fit)')
   expect(entries.find((entry) => entry.record === mistake.id)?.struck).toBe('that was another ticket')
   expect(words('fact')).toEqual(
     expect.arrayContaining([
       'in the book: case opened (own record)',
-      'in the book: cell fitted (own record)',
+      'in the book: cell fitted, best before 2030-06 (own record)',
       'in the book: water test passed at 5 bar (own record)',
     ]),
   )
@@ -86,4 +86,239 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
   expect((paper.body as Buffer).subarray(0, 5).toString()).toBe('%PDF-')
   expect((paper.body as Buffer).subarray(-6).toString()).toContain('%%EOF')
   await shop.counter.get('/v1/watches/00000000-0000-7000-8000-000000000000/story').expect(404)
+})
+
+type Shown = {
+  id: string
+  kind: string
+  words: string
+  by: string
+  content: Record<string, unknown>
+  line: { what: string } | null
+  tool: { serial: string } | null
+  lot: { number: string | null } | null
+  verdicts: { what: string; value: number; within: boolean }[] | null
+  struck: { record: string; by: string; on: string; why: string } | null
+  strikes: string | null
+}
+
+test('what was recorded on a ticket is read back whole, by kind, page by page, one by its Location, struck ones with who and why', async () => {
+  const ticket = await shop.book({ ceiling: undefined })
+  const estimate = await shop.agreed(ticket.number, 'three-hand')
+  const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+  await shop.told(ticket.number, 'ceilings', {
+    amount: { amount: 900, currency: 'EUR' },
+    person: ownerName,
+    how: 'signed',
+  })
+  const parts = {
+    lines: [
+      {
+        what: 'crown',
+        onHand: false,
+        special: true,
+        deposit: 'awaited',
+        orderedOn: '2026-11-20',
+        expectedOn: '2026-12-02',
+        chasedOn: '2026-11-24',
+        supplierSays: 'on its way',
+      },
+    ],
+  }
+  const partsSaid = await shop.say(ticket.number, 'parts', parts, shop.stock)
+  expect(partsSaid.headers.location).toBe(`/v1/tickets/${ticket.id}/records/${partsSaid.body.id}`)
+  await shop.told(ticket.number, 'parts', { lines: [] }, shop.stock)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  const test_ = await shop.waterTest(ticket.number)
+  const reading = await shop.say(
+    ticket.number,
+    'timing-readings',
+    {
+      position: '3H',
+      wind: 'full',
+      hoursSinceWound: { value: 2, unit: 'h' },
+      rate: { value: 4, unit: 's/d' },
+      amplitude: { value: 201, unit: '°' },
+      liftAngle: 52,
+      beatError: { value: 0.4, unit: 'ms', convention: 'half' },
+      tool: shop.tools.timing,
+    },
+    shop.bench,
+  )
+  expect(reading.status, JSON.stringify(reading.body)).toBe(201)
+  const payment = await shop.told(ticket.number, 'payments', {
+    amount: { amount: 500, currency: 'EUR' },
+    how: 'deposit',
+  })
+  await shop.told(ticket.number, 'strikes', { record: payment.id, reason: 'it was for another ticket' })
+  await shop.told(ticket.number, 'releases', {
+    ...shop.release(ticket, ownerName, null),
+    identityProof: 'passport 1234',
+  })
+
+  const everything: Shown[] = []
+  let next: string | undefined = `/v1/tickets/${ticket.number}/records?limit=7`
+  while (next) {
+    const { body, headers }: { body: { items: Shown[] }; headers: Record<string, string> } = await shop.stock
+      .get(next)
+      .expect(200)
+    expect(body.items.length).toBeLessThanOrEqual(7)
+    everything.push(...body.items)
+    next = /<([^>]+)>; rel="next"/.exec(headers.link ?? '')?.[1]
+  }
+  const { rows } = await shop.house.database.pool.query(
+    'select id, kind from ticket_record where ticket_id = $1 order by seq',
+    [ticket.id],
+  )
+  expect(everything.map(({ id, kind }) => ({ id, kind }))).toEqual(rows)
+  const of = (kind: string) => everything.filter((record) => record.kind === kind)
+
+  expect(of('condition')[0]?.content).toMatchObject({
+    marks: [{ place: 'bezel at 4', kind: 'scratch', lengthMm: 3 }],
+    clasp: 'there',
+    agreed: 'owner',
+  })
+  expect(of('ceiling')[0]).toMatchObject({ content: { person: ownerName, how: 'signed' }, by: 'counter of the test' })
+  expect(of('parts')[0]?.content).toEqual(parts)
+  expect(of('parts')[0]?.words).toBe(
+    'parts: crown awaited, ordered 2026-11-20, expected 2026-12-02, chased 2026-11-24, the supplier says: on its way, deposit awaited',
+  )
+  expect(of('kit')[0]?.content).toEqual({ ...shop.kit, shortLifeNote: false })
+  expect(of('look')[0]?.content).toMatchObject({ findings: 'cell spent', workClass: 'three-hand' })
+  expect(of('operation').map((one) => one.line?.what)).toEqual(['cell change', 'pressure test'])
+  expect(of('fitting').map((one) => one.content.lotUnknownBecause)).toContain('from the old drawer')
+  expect(of('water-test')[0]).toMatchObject({
+    id: test_.id,
+    content: { test: 'overpressure-dry', bar: 5, passed: true, leakMicrogramsPerMinute: 9, settledMinutes: 30 },
+    tool: { serial: 'P-1' },
+    verdicts: null,
+  })
+  // upright at full wind not under 240 degrees, beat error to 1.0 ms: usual values of the trade, from memory
+  expect(of('reading')[0]?.verdicts).toEqual([
+    expect.objectContaining({ what: 'amplitude at full wind in 3H', value: 201, within: false }),
+    expect.objectContaining({ what: 'beat error in 3H', value: 0.4, within: true }),
+  ])
+  expect(of('payment')[0]?.struck).toEqual({
+    record: of('struck')[0]?.id,
+    by: 'counter of the test',
+    on: '2026-11-25',
+    why: 'it was for another ticket',
+  })
+  expect(of('struck')[0]?.strikes).toBe(payment.id)
+  expect(everything.filter((record) => record.struck !== null)).toHaveLength(1)
+
+  // what proves who somebody is, is for counter and manager
+  expect(JSON.stringify(of('release'))).not.toContain('passport 1234')
+  const { body: releases } = await shop.counter.get(`/v1/tickets/${ticket.number}/records?kind=release`).expect(200)
+  expect(releases.items).toHaveLength(1)
+  expect(releases.items[0].content.identityProof).toBe('passport 1234')
+  const one = await shop.bench.get(`/v1/tickets/${ticket.id}/records/${payment.id}`).expect(200)
+  expect(one.body).toMatchObject({
+    kind: 'payment',
+    content: { how: 'deposit' },
+    struck: { by: 'counter of the test' },
+  })
+  const other = await shop.book()
+  await shop.bench.get(`/v1/tickets/${other.id}/records/${payment.id}`).expect(404)
+  await shop.bench.get(`/v1/tickets/${ticket.id}/records?kind=nonsense`).expect(400)
+
+  const readings = await shop.bench.get(reading.headers.location as string).expect(200)
+  expect(readings.body).toMatchObject({
+    tolerances: 'house-class',
+    gate: { state: 'shut' },
+    items: [{ kind: 'reading' }],
+  })
+  expect(readings.body.verdicts.map((verdict: { what: string }) => verdict.what)).toEqual([
+    'mean rate at full wind',
+    'amplitude at full wind in 3H',
+    'beat error in 3H',
+  ])
+})
+
+test('evening counts, skills, tolerances and the facts of a watch are read back as they were written', async () => {
+  const here = await shop.book({ place: 'safe' })
+  const gone = await shop.book({ place: 'safe' })
+  const astray = await shop.book({ place: 'counter' })
+  const made = await shop.counter.post('/v1/evening-counts', {
+    places: [{ place: 'safe', numbers: [here.number, astray.number] }],
+  })
+  expect(made.status).toBe(201)
+  const { body: count } = await shop.counter.get(made.headers.location as string).expect(200)
+  expect(count).toMatchObject({
+    id: made.body.id,
+    on: '2026-11-25',
+    by: 'counter of the test',
+    counted: 2,
+    places: [{ place: 'safe', numbers: [here.number, astray.number] }],
+    missing: [{ number: gone.number, ticketId: gone.id, place: 'safe' }],
+    elsewhere: [{ number: astray.number, ticketId: astray.id, place: 'counter', foundAt: 'safe' }],
+    unknown: [],
+  })
+  const { body: counts } = await shop.counter.get('/v1/evening-counts?from=2026-11-25&to=2026-11-25').expect(200)
+  expect(counts.items).toEqual([count])
+  expect((await shop.counter.get('/v1/evening-counts?to=2026-11-24').expect(200)).body.items).toEqual([])
+  await shop.bench.get('/v1/evening-counts').expect(403)
+
+  const key = await shop.made(shop.manager, '/v1/staff-keys', { name: 'Pell', role: 'bench' })
+  const skill = (level: string, fromDay: string) =>
+    shop.made(shop.manager, '/v1/staff-skills', { staffKeyId: key.id, skill: 'quartz', level, fromDay })
+  await skill('under-eye', '2026-01-01')
+  await skill('may-do', '2026-06-01')
+  await skill('may-check', '2027-01-01')
+  const { body: skills } = await shop.stock.get(`/v1/staff-skills?staffKeyId=${key.id}`).expect(200)
+  expect(
+    skills.items.map(({ name, level, fromDay, counts: holds }: Record<string, unknown>) => [
+      name,
+      level,
+      fromDay,
+      holds,
+    ]),
+  ).toEqual([
+    ['Pell', 'under-eye', '2026-01-01', false],
+    ['Pell', 'may-do', '2026-06-01', true],
+    ['Pell', 'may-check', '2027-01-01', false],
+  ])
+  expect(
+    (await shop.stock.get(`/v1/staff-skills?staffKeyId=${key.id}&counts=true`).expect(200)).body.items,
+  ).toHaveLength(1)
+  await shop.manager.post(`/v1/staff-keys/${key.id}/revocation`).expect(200)
+  expect((await shop.stock.get(`/v1/staff-skills?staffKeyId=${key.id}&counts=true`).expect(200)).body.items).toEqual([])
+
+  const calibre = await shop.made(shop.manager, '/v1/calibres', { name: 'Ferren 20', energy: 'none' })
+  const tolerance = (meanMax: number) =>
+    shop.made(shop.manager, `/v1/calibres/${calibre.id}/tolerances`, {
+      limits: { meanMax },
+      sourcePaper: `sheet ${meanMax}`,
+    })
+  await tolerance(12)
+  await tolerance(10)
+  const { body: tolerances } = await shop.stock.get(`/v1/calibres/${calibre.id}/tolerances`).expect(200)
+  expect(
+    tolerances.items.map(({ limits, sourcePaper, counts: holds }: Record<string, unknown>) => [
+      limits,
+      sourcePaper,
+      holds,
+    ]),
+  ).toEqual([
+    [{ meanMax: 12 }, 'sheet 12', false],
+    [{ meanMax: 10 }, 'sheet 10', true],
+  ])
+
+  const wear = await shop.counter.post(`/v1/watches/${here.watchId}/wear`, { daily: 'yes', source: 'owner-word' })
+  const { body: worn } = await shop.stock.get(wear.headers.location as string).expect(200)
+  expect(worn.items).toMatchObject([{ daily: 'yes', source: 'owner-word', struck: null }])
+})
+
+test('every Location this house was answered with can be followed', async () => {
+  const { rows } = await shop.house.database.pool.query<{ location: string }>(
+    `select distinct headers ->> 'location' as location from idempotency_key where headers ->> 'location' is not null order by 1`,
+  )
+  expect(rows.length).toBeGreaterThan(50)
+  const astray: string[] = []
+  for (const { location } of rows) {
+    const { status } = await shop.manager.get(location)
+    if (status !== 200) astray.push(`${status} ${location}`)
+  }
+  expect(astray).toEqual([])
 })
