@@ -85,6 +85,8 @@ const sentences = {
     `At the step ${f.step} ${f.what} is not recorded. ${f.cure ?? 'Move the ticket first.'}`,
   'case-not-open': () => 'The case is not open: record the opening first.',
   'case-not-to-close': () => 'The case is not open, so it cannot be closed.',
+  'claim-under-test': (f: Facts) =>
+    `The case of this watch was opened on ticket ${f.number} and has not passed its test: only a manager makes less of its water claim, and says why in "reason".`,
   'override-refused': (f: Facts) => `This cannot be overridden: ${f.why}.`,
   'not-entitled': (f: Facts) =>
     `${f.person} is not on the list of those who may ${f.what} for this ticket. Nothing was written.`,

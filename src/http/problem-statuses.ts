@@ -54,6 +54,7 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'ticket-ended': 409,
   'ticket-frozen': 409,
   'record-not-taken': 409,
+  'claim-under-test': 409,
   'case-not-open': 409,
   'case-not-to-close': 409,
   'override-refused': 403,

@@ -233,6 +233,8 @@ const secondEyes: GateRule = (t) => {
   const to = 'let another qualified person make the final check'
   if (!check) return { parts: [shut('check', 'there was no final check', to, 'manager')], ...marks }
   const after = lastWorkedAt(t)
+  // work written down after the check counts after it, whatever hour it is given
+  const writtenAfter = [...t.work.filter((work) => work.state === 'done'), ...t.openings, ...t.closings, ...t.fitted].some((mark) => mark.seq > check.seq)
   const workedOn = t.workers.get(check.by)
   const nextDay = t.settings.sameCheckerNextDay && workedOn !== undefined && check.on >= addDays(workedOn, 1)
   return {
@@ -246,7 +248,7 @@ const secondEyes: GateRule = (t) => {
         'manager',
       ),
       decided(
-        after === null || isAfter(check, after),
+        !writtenAfter && (after === null || isAfter(check, after)),
         'after',
         'it came after the last work',
         'the watch was worked on after the final check',

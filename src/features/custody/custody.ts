@@ -29,7 +29,7 @@ export async function moveWatch(desk: Desk, ref: string, input: CustodyInput): P
       cure: `The tag says ${tag}: that is another watch.`,
     })
   const last = ticket.rows.custody?.at(-1)
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at)
   if (last && (last.to !== input.from || at.getTime() < last.at)) {
     throw new Refusal('custody-broken', { place: last.to, holder: last.holder, from: input.from })
   }

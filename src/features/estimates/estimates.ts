@@ -262,7 +262,9 @@ export async function answerEstimate(desk: Desk, ref: string, version: number, i
   refuseUnentitled(ticket, input.person, 'approve')
   if (input.how === 'phone' && ticket.settings.phoneYesUpTo === null)
     throw new Refusal('setting-missing', { setting: 'phoneYesUpTo' })
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at, {
+    after: { at: estimate.at, what: `version ${version} was made` },
+  })
   const lines = asLinesOf(estimate)
   const given = new Map(input.lines.map(({ line, answer }) => [line, answer] as const))
   if (given.size !== input.lines.length) throw faulty(['/lines', 'answers a line twice'])

@@ -4,6 +4,7 @@ import type { LocalSettings } from '../../domain/local-settings.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { readTicketNumber } from '../../domain/tickets/number.ts'
+import { latest } from '../../domain/tickets/snapshot.ts'
 import type { Step } from '../../domain/tickets/steps.ts'
 import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
 import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
@@ -108,10 +109,19 @@ export async function addRecords(
     returning id, seq::float8 as seq`
 }
 
-/** An instant said at the door: not in the future, nor before the ticket was booked in. */
+/** An instant said at the door. */
 export const happened = z.iso.datetime({ offset: true }).optional()
 
-export function instantFrom(desk: Desk, said: string | undefined, pointer = '/at'): Date {
+/** What an instant may not lie before, and in words what that was. */
+type Floor = { readonly at: number; readonly what: string }
+
+/** When something happened, as it was said: not in the future, and not before what it followed. */
+export function instantSaid(
+  desk: Desk,
+  said: string | undefined,
+  pointer: string,
+  ...floors: readonly (Floor | null)[]
+): Date {
   if (said === undefined) return desk.now
   const at = new Date(said)
   if (Number.isNaN(at.getTime())) throw faulty([pointer, 'is not an instant that exists'])
@@ -120,7 +130,31 @@ export function instantFrom(desk: Desk, said: string | undefined, pointer = '/at
       { pointer, detail: 'lies in the future' },
     ])
   if (at.getUTCFullYear() < 2000) throw faulty([pointer, 'lies before there was a record to keep'])
+  for (const floor of floors)
+    if (floor !== null && at.getTime() < floor.at)
+      throw faulty([pointer, `lies before ${floor.what}, ${new Date(floor.at).toISOString()}`])
   return at
+}
+
+/** The same for what was done or said on a ticket: not before it was booked in either. */
+export const instantFrom = (
+  desk: Desk,
+  ticket: Loaded,
+  said: string | undefined,
+  { pointer = '/at', after = null }: { pointer?: string; after?: Floor | null } = {},
+): Date =>
+  instantSaid(
+    desk,
+    said,
+    pointer,
+    { at: Date.parse(String(ticket.rows.ticket.created_at)), what: 'the ticket was booked in' },
+    after,
+  )
+
+/** The last opening, closing or water test that stands: what is done to the case after it happened after it. */
+export function lastOfCase({ snapshot }: Loaded): Floor | null {
+  const last = latest([...snapshot.openings, ...snapshot.closings, ...snapshot.water.tests])
+  return last && { at: last.at, what: 'the last opening, closing or water test that stands' }
 }
 
 export const calendarOf = (settings: LocalSettings): WorkCalendar => ({

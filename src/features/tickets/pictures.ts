@@ -7,7 +7,7 @@ import { v7 as uuidv7 } from 'uuid'
 import type { Db } from '../../db/open.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
-import { type Desk, instantFrom, openTicket, ticketId } from './desk.ts'
+import { type Desk, instantFrom, instantSaid, openTicket, ticketId } from './desk.ts'
 
 /** Largest picture taken, bytes and pixels: enough for a telephone's camera, and no bomb. */
 export const PICTURE_BYTES = 12 * 1024 * 1024
@@ -108,7 +108,8 @@ export async function addPictures(desk: Desk, ref: string, input: PicturesInput)
   const ticket = await openTicket(desk, ref)
   const { id, ended } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
-  const at = instantFrom(desk, input.at)
+  // what came by post is photographed as it is unpacked, before it is booked in
+  const at = input.stage === 'booking-in' ? instantSaid(desk, input.at, '/at') : instantFrom(desk, ticket, input.at)
   const known = await desk.tx.$queryRaw<
     { id: string }[]
   >`select id from picture_file where id = any(${input.pictures.map((picture) => picture.id)}::uuid[])`

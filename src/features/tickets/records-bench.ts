@@ -9,11 +9,12 @@ import { nextFor } from '../../domain/tickets/next.ts'
 import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { day, id, line, prose } from '../../http/shapes.ts'
 import { hazardKind } from '../watches/routes.ts'
-import { backToBench, calendarOf, happened, instantFrom } from './desk.ts'
+import { backToBench, calendarOf, happened, instantFrom, lastOfCase } from './desk.ts'
 import { writeFacts } from './facts.ts'
 import { comebackCauses, type DecidedLine, decideComeback } from './guarantees.ts'
 import { mayCheck } from './moves.ts'
 import { bench, type Said } from './said.ts'
+import { refuseUnagreed, type WaterAgreement } from './water-agreement.ts'
 
 /** What the bench says, and what the stock says of its parts. */
 export const benchSaid: readonly Said[] = [
@@ -78,7 +79,7 @@ export const benchSaid: readonly Said[] = [
       ticket,
       body: { findings: string; workClass?: string; signs?: (typeof signs)[number][]; at?: string },
     ) => {
-      const at = instantFrom(desk, body.at)
+      const at = instantFrom(desk, ticket, body.at)
       const { at: _, ...data } = body
       const written = await writeFacts(
         desk,
@@ -109,7 +110,7 @@ export const benchSaid: readonly Said[] = [
     }),
     make: (desk, ticket, body: { seals: object[]; at?: string }) => {
       if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-open')
-      return { at: instantFrom(desk, body.at), data: { seals: body.seals } }
+      return { at: instantFrom(desk, ticket, body.at, { after: lastOfCase(ticket) }), data: { seals: body.seals } }
     },
   },
   {
@@ -182,7 +183,7 @@ export const benchSaid: readonly Said[] = [
     kind: 'water-agreement',
     roles: ['counter', 'bench', 'manager'],
     summary:
-      'Record the agreed test pressure, the kinds of test needed, and whether the owner consents to a gentle test',
+      'Record the agreed test pressure, the kinds of test needed, and whether the owner consents to a gentle test; less than the claim asks is agreed by a person entitled to approve',
     body: z.strictObject({
       bar: z.number().min(-0.9).max(125).nullable(),
       needed: z
@@ -191,7 +192,14 @@ export const benchSaid: readonly Said[] = [
         .max(5),
       ownerConsents: z.boolean().default(false),
       diver: z.boolean().default(false),
+      person: line(120).optional(),
+      how: z.enum(['in-person', 'signed', 'e-mail', 'phone']).optional(),
+      reason: prose(300).optional(),
     }),
+    make: (_desk, ticket, body: WaterAgreement) => {
+      refuseUnagreed(ticket, body)
+      return { data: body }
+    },
   },
   {
     path: 'final-checks',

@@ -96,7 +96,10 @@ export const counterSaid: readonly Said[] = [
       if (body.about === 'ready' && ticket.snapshot.ticket.step !== 'ready')
         throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a "ready" notice' })
       const { at, ...data } = body
-      return { at: instantFrom(desk, at), data }
+      // the clock of what nobody fetches runs from a delivered "ready": there was none before the watch was
+      const ready = ticket.records.findLast((record) => record.kind === 'move' && record.data.to === 'ready')
+      const after = body.about === 'ready' && ready ? { at: ready.at, what: 'the watch was ready' } : null
+      return { at: instantFrom(desk, ticket, at, { after }), data }
     },
     after: async (desk, ticket, body: { about: string; result: string }) => {
       if (body.about === 'ready' && body.result === 'delivered')

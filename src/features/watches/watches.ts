@@ -12,6 +12,7 @@ import { recordFacts, refuseFuture, settleOwner } from '../facts/facts.ts'
 import { obligationsSummary } from '../obligations/obligations.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
 import { withdrawQueued } from '../owners/owners.ts'
+import { refuseLesserClaim } from './claim.ts'
 
 export type WatchFields = {
   maker: string
@@ -231,6 +232,10 @@ export async function editWatch(act: Act, id: string, expected: (version: number
   const before = await tx.watch.findUnique({ where: { id } })
   if (!before) throw new Refusal('not-found', { what: 'watch', id })
   expected(before.version)
+  if (fields.waterClaim) {
+    const marked = { marked: before.claimMarked, bar: before.claimBar?.toNumber() ?? null }
+    await refuseLesserClaim(act, id, marked, fields.waterClaim, reason)
+  }
   await keepBefore(act, 'watch', before, reason)
   await tx.watch.update({
     where: { id },

@@ -26,7 +26,16 @@ import { caseIsOpen, newestTests, sealsInWords, sealsToReplace } from '../../dom
 import type { JudgedBy } from '../../domain/tickets/tables.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
-import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
+import {
+  addRecords,
+  backToBench,
+  type Desk,
+  instantFrom,
+  lastOfCase,
+  openTicket,
+  reopen,
+  takeWork,
+} from '../tickets/desk.ts'
 import { writeFacts } from '../tickets/facts.ts'
 import { houseClassOf, type Loaded, testedWatch } from '../tickets/snapshot.ts'
 
@@ -71,7 +80,7 @@ export type TimingInput = {
 export async function recordTiming(desk: Desk, ref: string, input: TimingInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   takeWork(ticket, 'reading', 'a reading')
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at)
   const tool = await toolOf(desk, input.tool, ['timing-machine'], dayAt(at, desk.zone))
   const assumed = input.liftAngleAssumed === true
   const liftAngle =
@@ -149,7 +158,7 @@ export type QuartzInput = {
 export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   takeWork(ticket, 'reading', 'a reading')
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at)
   const tool = await toolOf(desk, input.tool, ['quartz-tester'], dayAt(at, desk.zone))
   const inhibitionPeriod = input.inhibitionPeriod ?? ticket.rows.calibre?.inhibition ?? null
   const { calibre } = ticket.rows
@@ -289,7 +298,7 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
       fault.key === 'kind' ? { ...fault, key: 'test' } : fault,
     ),
   )
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const kinds = testerOf[input.test]
   if (kinds.length > 0 && input.tool === undefined) throw faulty(['/tool', 'is missing: a result has its tool'])
   const tool =

@@ -3,11 +3,21 @@ import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
 import { agreedLines } from '../../domain/tickets/gates-yes.ts'
 import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
+import { frozen } from '../../domain/tickets/steps.ts'
 import type { Created } from '../../http/creating.ts'
-import { dayAt } from '../../http/service.ts'
+import { dayAt, type Role } from '../../http/service.ts'
 import { fitCell as fitCellFromStock } from '../cell-lots/fit.ts'
 import { fitGasket } from '../gasket-lots/gasket-lots.ts'
-import { addRecords, backToBench, type Desk, instantFrom, openTicket, reopen, takeWork } from '../tickets/desk.ts'
+import {
+  addRecords,
+  backToBench,
+  type Desk,
+  instantFrom,
+  lastOfCase,
+  openTicket,
+  reopen,
+  takeWork,
+} from '../tickets/desk.ts'
 import { strikeFacts, type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
 import { replaceMovement } from '../watches/watches.ts'
@@ -52,8 +62,8 @@ export async function recordOperation(desk: Desk, ref: string, input: OperationI
       { pointer: '/line', detail: 'was not agreed' },
     ])
   }
-  const to = instantFrom(desk, input.to, '/to')
-  const from = input.from === undefined ? null : instantFrom(desk, input.from, '/from')
+  const to = instantFrom(desk, ticket, input.to, { pointer: '/to' })
+  const from = input.from === undefined ? null : instantFrom(desk, ticket, input.from, { pointer: '/from' })
   if (from !== null && from > to) throw faulty(['/to', 'lies before the start'])
   const facts =
     input.state === 'done' && row?.complete_service === true
@@ -92,7 +102,7 @@ export async function openCase(
       what: 'an opening of a case that is open',
       cure: 'Close it first.',
     })
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   await withdrawTests(desk, ticket)
   const facts = await writeFacts(desk, ticket, at, [{ event: 'case-opened' }])
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
@@ -116,7 +126,7 @@ export async function closeCase(
   const ticket = await openTicket(desk, ref)
   takeWork(ticket, 'closing', 'a closing of the case')
   if (!caseIsOpen(ticket.snapshot)) throw new Refusal('case-not-to-close')
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const { at: _, ...data } = input
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [{ kind: 'closing', at, data }])
   return answered(desk, ticket, record!.id)
@@ -182,7 +192,7 @@ export type SealInput = {
  */
 export async function replaceSeals(desk: Desk, ref: string, input: SealInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const { back } = mayFit(ticket, 'sealing')
   const gaskets = input.seals.flatMap(({ lot, position }) =>
     lot === undefined ? [] : [{ lotId: lot, pieces: 1, position }],
@@ -247,7 +257,7 @@ export function refuseWrongCell(ticket: Loaded): void {
 export async function fitCell(desk: Desk, ref: string, input: CellInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   refuseWrongCell(ticket)
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const { back } = mayFit(ticket, 'fitting')
   const reading =
     input.consumptionReading === undefined
@@ -297,7 +307,7 @@ export async function removeCell(
   input: { words?: string | undefined; leaking: boolean; at?: string | undefined },
 ): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  const at = instantFrom(desk, input.at)
+  const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const { back } = mayFit(ticket, 'fitting')
   const ids = await fitIn(desk, ticket, back, at, [
     { what: 'cell removed', opening: 'cell-removed', data: input, fact: { event: 'cell-removed' } },
@@ -334,32 +344,45 @@ export async function fitMovement(desk: Desk, ref: string, input: MovementInput)
   return answered(desk, ticket, record!.id)
 }
 
-const strikable = new Set([
-  'people',
-  'condition',
-  'value',
-  'do-not',
-  'look',
-  'parts',
-  'kit',
-  'opening',
-  'closing',
-  'operation',
-  'fitting',
-  'seals-seen',
-  'reading',
-  'water-test',
-  'readings-accepted',
-  'water-agreement',
-  'final-check',
-  'contact',
-  'at-counter',
-  'payment',
-  'hazard-confirmed',
-  'hazard-over',
-  'comeback',
-  'promise',
-])
+const byCounter = ['counter', 'manager'] as const
+const byBench = ['bench', 'manager'] as const
+const byBoth = ['counter', 'bench', 'manager'] as const
+const byManager = ['manager'] as const
+
+/** What may be struck, and by whom: each kind by those who record it. */
+const strikableBy: Readonly<Record<string, readonly Role[]>> = {
+  people: byCounter,
+  condition: byCounter,
+  value: byCounter,
+  'do-not': byCounter,
+  contact: byCounter,
+  'at-counter': byCounter,
+  payment: byCounter,
+  promise: byCounter,
+  comeback: byBoth,
+  look: byBench,
+  parts: ['bench', 'stock', 'manager'],
+  kit: ['bench', 'stock', 'manager'],
+  closing: byBench,
+  operation: byBench,
+  reading: byBench,
+  'readings-accepted': byBench,
+  'hazard-confirmed': byBench,
+  'hazard-over': byBench,
+  'seals-seen': byBench,
+  'water-test': byBench,
+  'final-check': byBench,
+  // without these a test that was passed before counts again, or less is asked of the next one
+  opening: byManager,
+  fitting: byManager,
+  'water-agreement': byManager,
+}
+
+/** What was found wrong with a watch is struck by the manager alone: whoever found it inconvenient is not the one to. */
+const foundWrong = ({ kind, data }: Loaded['records'][number]): boolean =>
+  kind === 'water-test' || kind === 'final-check'
+    ? data.passed !== true
+    : kind === 'seals-seen' && (data.seals as { condition: string }[]).some((seal) => seal.condition !== 'supple')
 
 /** A mistake is struck by a later record that points to it; what it told the reckoning is struck with it. */
 export async function strikeRecord(
@@ -368,12 +391,15 @@ export async function strikeRecord(
   input: { record: string; reason: string },
 ): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  const { id, ended } = ticket.snapshot.ticket
+  const { id, ended, side } = ticket.snapshot.ticket
   if (ended !== null && desk.who.role !== 'manager') throw new Refusal('ticket-ended', { ended })
+  if (side !== null && frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
   const record = ticket.records.find((one) => one.id === input.record)
   if (!record) throw new Refusal('not-found', { what: 'record of this ticket', id: input.record })
-  if (!strikable.has(record.kind))
+  const by = foundWrong(record) ? byManager : strikableBy[record.kind]
+  if (by === undefined)
     throw faulty(['/record', `a record of the kind ${record.kind} is not struck; record what is right after it`])
+  if (!by.includes(desk.who.role as Role)) throw new Refusal('role-refused', { roles: by, role: desk.who.role })
   const [struck] = await addRecords(desk, id, [
     { kind: 'struck', strikes: record.id, data: { reason: input.reason, kind: record.kind } },
   ])

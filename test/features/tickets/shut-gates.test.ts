@@ -53,3 +53,158 @@ describe('going back undone', () => {
     expect((await handOver(ticket, ownerName)).body).toMatchObject({ type: '/problems/gate-shut', gate: 'G7' })
   })
 })
+
+/** At the bench, worked on and closed, its test still to come. */
+async function closedAtTheBench() {
+  const ticket = await shop.book()
+  const estimate = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  return { ...ticket, estimate }
+}
+const recordsOf = async (ref: string) => {
+  const { rows } = await shop.house.database.pool.query<{ id: string; kind: string }>(
+    'select r.id, r.kind from ticket_record r join ticket t on t.id = r.ticket_id where t.number = $1 order by r.seq',
+    [ref],
+  )
+  return rows
+}
+
+describe('the water gate by its side doors', () => {
+  test('an opening, a failed test and what was seen of the seals are struck by the manager alone', async () => {
+    const ticket = await closedAtTheBench()
+    await shop.waterTest(ticket.number)
+    const failed = await shop.waterTest(ticket.number, { seen: 'failed' })
+    await shop.told(ticket.number, 'openings', { reason: 'mend it' }, shop.bench)
+    await shop.told(ticket.number, 'seals-seen', { seals: [{ position: 'crown', condition: 'hard' }] }, shop.bench)
+    const opening = (await recordsOf(ticket.number)).findLast((record) => record.kind === 'opening')!
+    const seals = (await recordsOf(ticket.number)).findLast((record) => record.kind === 'seals-seen')!
+    for (const record of [opening.id, failed.id, seals.id]) {
+      for (const caller of [shop.counter, shop.bench]) {
+        const answer = await shop.say(ticket.number, 'strikes', { record, reason: 'typed by mistake' }, caller)
+        expect(answer.body).toMatchObject({ type: '/problems/role-refused', roles: ['manager'] })
+      }
+    }
+    expect((await shop.gates(ticket.number)).G11!.state).toBe('shut')
+    await shop.told(ticket.number, 'strikes', { record: failed.id, reason: 'of another watch' }, shop.manager)
+  })
+  test('the counter strikes nothing that the bench recorded', async () => {
+    const ticket = await closedAtTheBench()
+    const done = (await recordsOf(ticket.number)).findLast((record) => record.kind === 'operation')!
+    const strike = { record: done.id, reason: 'not wanted' }
+    expect((await shop.say(ticket.number, 'strikes', strike, shop.counter)).status).toBe(403)
+    await shop.told(ticket.number, 'strikes', strike, shop.bench)
+  })
+  test('a claim is not made less of while the watch stands opened and untested, but by the manager, who says why', async () => {
+    const ticket = await closedAtTheBench()
+    const edit = async (caller: Shop['bench'], marked: object, more = {}) => {
+      const { headers } = await caller.get(`/v1/watches/${ticket.watchId}`).expect(200)
+      return caller.patch(`/v1/watches/${ticket.watchId}`, { waterClaim: marked, ...more }, headers.etag!)
+    }
+    for (const caller of [shop.counter, shop.bench])
+      for (const marked of [{ marked: 'none' }, { marked: 'plain' }, { marked: 'rated', bar: 0.1 }])
+        expect((await edit(caller, marked, { reason: 'worn off' })).body).toMatchObject({
+          type: '/problems/claim-under-test',
+          number: ticket.number,
+        })
+    expect((await edit(shop.manager, { marked: 'none' })).status, 'nor by the manager without a word').toBe(409)
+    expect((await shop.gates(ticket.number)).G11!.state).toBe('shut')
+    expect((await edit(shop.bench, { marked: 'rated', bar: 10 })).status, 'more is no side door').toBe(200)
+    expect((await edit(shop.manager, { marked: 'none' }, { reason: 'the back says so' })).status).toBe(200)
+    expect((await shop.gates(ticket.number)).G11!.state).toBe('not-asked')
+  })
+  test('a test that asks less than the claim is agreed by somebody entitled, and one that asks as much says why', async () => {
+    const ticket = await closedAtTheBench()
+    const agree = (body: object) =>
+      shop.say(ticket.number, 'water-agreements', { bar: 5, needed: ['overpressure-dry'], ...body }, shop.bench)
+    const why = { reason: 'the tester is small' }
+    for (const less of [
+      { bar: 0.01, ...why },
+      { needed: ['condensation'], ...why },
+      { bar: null, ...why },
+    ])
+      expect((await agree(less)).body.errors[0]).toMatchObject({ pointer: '#/person' })
+    expect((await agree({})).body.errors[0]).toMatchObject({ pointer: '#/reason' })
+    expect((await agree({ bar: 0.01, person: 'A Stranger', how: 'phone' })).body.type).toBe('/problems/not-entitled')
+    const owner = ticket.estimate.ownerName
+    expect((await agree({ bar: 0.01, person: owner })).body.errors[0]).toMatchObject({ pointer: '#/how' })
+    expect((await agree({ needed: ['overpressure-dry', 'condensation'], ...why })).status).toBe(201)
+    const dropped = await agree(why)
+    expect(dropped.body.errors[0], 'nor is what was agreed once dropped again').toMatchObject({ pointer: '#/person' })
+    expect((await agree({ bar: 0.5, person: owner, how: 'phone' })).status).toBe(201)
+  })
+})
+
+describe('what happened is not dated before what it followed', () => {
+  const minutesAgo = (n: number) => new Date(Date.parse('2026-11-25T15:00:00Z') - n * 60_000).toISOString()
+  test('openings, closings, tests and answers', async () => {
+    shop.house.setNow(minutesAgo(200))
+    const ticket = await shop.book()
+    const at = (path: string, body: object, minutes: number, caller = shop.bench) =>
+      shop.say(ticket.number, path, { ...body, at: minutesAgo(minutes) }, caller)
+    const refused = async (answer: ReturnType<typeof at>, before: string) =>
+      expect((await answer).body.errors).toEqual([{ pointer: '#/at', detail: expect.stringContaining(before) }])
+    shop.house.setNow(minutesAgo(190))
+    await shop.moved(ticket.number, 'looked-over')
+    await refused(at('looks', { findings: 'x', workClass: 'cell' }, 201), 'the ticket was booked in')
+    expect((await at('looks', { findings: 'x', workClass: 'cell' }, 195)).status).toBe(201)
+    const estimate = await shop.told(ticket.number, 'estimates', { lines: shop.usualLines }, shop.bench)
+    shop.house.setNow(minutesAgo(180))
+    await shop.moved(ticket.number, 'awaiting-yes')
+    const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+    const yes = {
+      person: ownerName,
+      how: 'in-person',
+      total: { amount: estimate.total, currency: 'EUR' },
+      lines: estimate.lines.map((line: { id: string }) => ({ line: line.id, answer: 'yes' })),
+    }
+    await refused(at('estimates/1/answers', yes, 191, shop.counter), 'version 1 was made')
+    expect((await at('estimates/1/answers', yes, 185, shop.counter)).status).toBe(201)
+    await shop.toBench(ticket.number)
+    shop.house.setNow(minutesAgo(100))
+    expect((await at('openings', { reason: 'cell' }, 110)).status).toBe(201)
+    await refused(at('closings', {}, 111), 'the last opening')
+    expect((await at('closings', {}, 105)).status).toBe(201)
+    await refused(at('water-tests', shop.aTest, 106), 'the last opening')
+    expect((await at('water-tests', shop.aTest, 104)).status).toBe(201)
+    await refused(
+      at('openings', { reason: 'back-dated, so that the test would still count' }, 104.5),
+      'the last opening',
+    )
+    expect((await shop.gates(ticket.number)).G11!.state).toBe('open')
+    shop.house.setNow('2026-11-25T15:00:00Z')
+  })
+  test('a price that has lapsed is not agreed by a yes dated before it was made', async () => {
+    const ticket = await shop.book()
+    await shop.moved(ticket.number, 'looked-over')
+    await shop.told(ticket.number, 'looks', { findings: 'x', workClass: 'cell' }, shop.bench)
+    const lines = { lines: shop.usualLines, validUntil: '2026-11-25' }
+    const estimate = await shop.told(ticket.number, 'estimates', lines, shop.bench)
+    await shop.moved(ticket.number, 'awaiting-yes')
+    shop.house.setNow('2026-11-26T15:00:00Z')
+    const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+    const yes = {
+      person: ownerName,
+      how: 'in-person',
+      total: { amount: estimate.total, currency: 'EUR' },
+      lines: estimate.lines.map((line: { id: string }) => ({ line: line.id, answer: 'yes' })),
+    }
+    const early = await shop.say(ticket.number, 'estimates/1/answers', { ...yes, at: '2026-11-20T09:00:00Z' })
+    expect(early.body.errors[0].pointer).toBe('#/at')
+    await shop.told(ticket.number, 'estimates/1/answers', yes)
+    expect((await shop.gates(ticket.number)).G7).toMatchObject({ state: 'shut', parts: expect.anything() })
+    shop.house.setNow('2026-11-25T15:00:00Z')
+  })
+  test('work written down after the final check counts after it, whatever hour it is given', async () => {
+    const ticket = await closedAtTheBench()
+    await shop.waterTest(ticket.number)
+    await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+    shop.house.setNow('2026-11-25T15:30:00Z')
+    await shop.check(ticket.number)
+    const operation = { what: 'one more drop of oil', state: 'done', to: '2026-11-25T15:10:00Z' }
+    await shop.told(ticket.number, 'operations', operation, shop.bench)
+    await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+    expect((await shop.move(ticket.number, 'ready')).body).toMatchObject({ gate: 'G13' })
+    shop.house.setNow('2026-11-25T15:00:00Z')
+  })
+})

@@ -94,7 +94,13 @@ test('water test kills the watch: wet only after dry, never above the claim, gen
   await shop.told(
     ticket.number,
     'water-agreements',
-    { bar: 0.5, needed: ['overpressure-dry'], ownerConsents: true },
+    {
+      bar: 0.5,
+      needed: ['overpressure-dry'],
+      ownerConsents: true,
+      person: (await shop.counter.get(`/v1/tickets/${ticket.number}`)).body.ownerName,
+      how: 'phone',
+    },
     shop.bench,
   )
   expect((await attempt({ bar: 0.6 })).body.errors[0].pointer).toBe('#/bar')
