@@ -2,6 +2,7 @@ import { spawn } from 'node:child_process'
 import { once } from 'node:events'
 import path from 'node:path'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { reachOfNoticeRule } from '../../src/domain/notices/rule-reach.ts'
 import { reachOfRule } from '../../src/domain/rule-reach.ts'
 import { runReReckonings } from '../../src/features/re-reckonings/run.ts'
 import { act } from '../../src/http/service.ts'
@@ -94,13 +95,15 @@ describe('a changed house rule', () => {
 
   test('of the letters has what may be written about looked at on its day; one of the stock touches no watch', async () => {
     await serviced(1, '2022-01-20')
-    const { reReckoning } = await change('gatherDays', 20, '2027-01-01')
+    const { reReckoning } = await change('letterRhythmDays', 20, '2027-01-01')
     await sql(`update obligation set next_notice_on = '2027-06-01' where next_notice_on is not null`)
     await runReReckonings(house.service)
     expect((await progress(reReckoning.id)).state).toBe('finished')
     const woken = await sql(`select distinct next_notice_on::text as day from obligation
       where rule is not null and kind <> 'seals' and coming_up_from <= '2027-01-01' and (stop_on is null or stop_on > '2027-01-01')`)
     expect(woken).toEqual([{ day: '2027-01-01' }])
+    // what rides along in a letter is asked anew every night
+    expect((await change('gatherDays', 20, '2027-01-01')).reReckoning).toBeNull()
     expect((await change('cellGuardMonths', 4, '2027-01-01')).reReckoning).toBeNull()
     const { body } = await house.as('stock').get('/v1/house-rules?on=2027-01-01').expect(200)
     expect(body.items.find((item: { key: string }) => item.key === 'cellGuardMonths').value).toBe(4)
@@ -122,7 +125,8 @@ describe('a changed house rule', () => {
     await runReReckonings(house.service)
   })
 
-  test.each(Object.keys(reachOfRule))(
+  const touching = Object.entries(reachOfNoticeRule).flatMap(([key, reach]) => (reach.length > 0 ? [key] : []))
+  test.each([...Object.keys(reachOfRule), ...touching])(
     '%s: the statement that finds its watches is one that PostgreSQL takes',
     async (key) => {
       const { items } = (await house.as('counter').get('/v1/house-rules').expect(200)).body

@@ -21,6 +21,8 @@ const letters = () =>
        array_agg(i.kind || ' ' || i.stage order by i.id) as items
      from notice n join notice_item i on i.notice_id = n.id group by n.id order by n.id`,
   )
+const rule = (key: string, value: number, fromDay: string) =>
+  house.as('manager').post('/v1/house-rules', { key, value, fromDay, reason: 'experience' }).expect(201)
 const state = async () =>
   JSON.stringify(
     await rows(
@@ -292,6 +294,33 @@ describe('a visit', () => {
     expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ letters: 0, reasons: { declined: 1 } })
     expect(await runNight(house.service, day('2027-10-10'))).toMatchObject({ letters: 1 })
     expect((await letters())[0].items).toEqual(['complete-service after-refusal'])
+  })
+
+  test('and was declined, long after its last letter day: a shorter quiet brings its one letter forward, a longer one no second', async () => {
+    const owner = await addOwner(house)
+    const watch = await serviced(house, owner, '2020-12-20')
+    await visit(watch, owner, '2026-10-10', 'complete_service')
+    await runNight(house.service, day('2026-11-25'))
+    await rule('refusalQuietMonths', 2, '2026-12-25')
+    house.setNow('2026-12-25')
+    expect(await runNight(house.service, day('2026-12-25'))).toMatchObject({ letters: 1 })
+    expect((await letters())[0].items).toEqual(['complete-service after-refusal'])
+    await rule('refusalQuietMonths', 4, '2026-12-26')
+    for (const date of ['2026-12-26', '2027-02-10']) {
+      house.setNow(date)
+      expect(await runNight(house.service, day(date))).toMatchObject({ letters: 0 })
+    }
+  })
+
+  test('waits no longer than a shortened rhythm, even where its first letter day lies before its lead', async () => {
+    const owner = await addOwner(house)
+    await rule('completeServiceLetter1Days', -120, '2026-11-25')
+    const watch = await serviced(house, owner, '2022-03-01')
+    await visit(watch, owner, '2026-11-20')
+    expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ reasons: { 'thirty-days': 1 } })
+    await rule('letterRhythmDays', 5, '2026-11-26')
+    house.setNow('2026-11-26')
+    expect(await runNight(house.service, day('2026-11-26'))).toMatchObject({ letters: 1 })
   })
 })
 

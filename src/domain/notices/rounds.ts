@@ -58,9 +58,12 @@ function runningRound(item: ObligationState, first: Day, setting: NoticeSetting)
   return null
 }
 
-/** An item with one letter only: what is to be assessed, or what the owner once said no to. */
+/**
+ * An item with one letter only: what is to be assessed, or what the owner once said no to. Of an earlier refusal's
+ * letter it knows nothing (`since`); that of this one stays the one, even where the quiet is made longer afterwards.
+ */
 function single(item: ObligationState, stage: string, day: Day | null, since: Day | null, today: Day): Track {
-  const letters = item.booked.filter((b) => b.booked === 'letter' && (since === null || b.runOn >= since))
+  const letters = item.booked.filter((b) => b.booked === 'letter' && (since === null || b.runOn > since))
   const gone = letters.filter((b) => b.stage.split('/')[0] === stage)
   const last = gone.at(-1)
   const resend = last?.returned ? toNewAddress(stage, letters) : null
@@ -104,7 +107,7 @@ export function trackOf(item: ObligationState, days: readonly Day[], setting: No
     )
   }
   const quiet = item.kind === 'seals' ? null : quietEnd(item, setting)
-  if (quiet !== null) return single(item, 'after-refusal', quiet, addDays(quiet, -setting.rules.roundReachDays), today)
+  if (quiet !== null) return single(item, 'after-refusal', quiet, item.declinedOn, today)
 
   const round = days[0] === undefined ? null : runningRound(item, days[0], setting)
   const inRound = round === null ? [] : item.booked.filter((b) => b.round === round && b.booked !== 'rider')

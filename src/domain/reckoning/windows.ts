@@ -96,3 +96,14 @@ export function letterDaysOf(
   if (obligation.rule === 'unknown-base') return []
   return rowOf(obligation.kind, obligation.rule).letters.map((key) => addDays(obligation.noticesDueOn, rules[key]))
 }
+
+const rowsOfKind = (kind: ObligationKind): readonly Row[] =>
+  kind === 'cell-change'
+    ? [rowOfKind[kind], leaking, spent, endOfLife]
+    : kind === 'seals'
+      ? []
+      : [rowOfKind[kind], rowOfKindAtOnce[kind]]
+
+/** Days from noticesDueOn to the earliest letter day any row of the kind has; negative where letters go before it. */
+export const leastLetterOffset = (kind: ObligationKind, rules: HouseRules): number =>
+  Math.min(0, ...rowsOfKind(kind).flatMap((one) => one.letters.map((key) => rules[key])))

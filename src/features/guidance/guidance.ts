@@ -6,7 +6,7 @@ import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { refuseFuture } from '../facts/facts.ts'
 import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
-import type { Scope } from '../re-reckonings/scope.ts'
+import type { DatesScope } from '../re-reckonings/scope.ts'
 
 export type NewGuidance = {
   calibreId?: string | undefined
@@ -22,7 +22,7 @@ export type NewGuidance = {
 }
 
 /** Whom the maker's word is about, and the day it was learned; refuses what cannot be on file. */
-export function readGuidance(input: Omit<NewGuidance, 'sourcePaper'>, today: Day): { scope: Scope; learned: Day } {
+export function readGuidance(input: Omit<NewGuidance, 'sourcePaper'>, today: Day): { scope: DatesScope; learned: Day } {
   const { calibreId, maker, model } = input
   const forModel = maker !== undefined || model !== undefined
   if (forModel === (calibreId !== undefined) || (forModel && !(maker && model)))

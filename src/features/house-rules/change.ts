@@ -2,11 +2,11 @@ import { dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { type HouseTable, isFault } from '../../domain/house-tables.ts'
 import { localSettingTable } from '../../domain/local-settings.ts'
+import { reachOfNoticeRule } from '../../domain/notices/rule-reach.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
-import type { Scope } from '../re-reckonings/scope.ts'
 import {
   isLocalSetting,
   isNoticeRule,
@@ -44,6 +44,10 @@ function readTable(key: keyof typeof tableRules, value: RuleValue): RuleValue {
   return read.value as Record<string, unknown>
 }
 
+/** Whether dates, or days to look at letters, may move; what no look asks for ahead is read anew every night. */
+const touchesWatches = (key: string): boolean =>
+  isReckoningRule(key) || (isNoticeRule(key) && reachOfNoticeRule[key].length > 0)
+
 /** A new value from a day on. The past is not rewritten, so the day may be today at the earliest. */
 export async function changeHouseRule(act: Act, input: NewRuleValue): Promise<Created> {
   const { tx, today, who } = act
@@ -58,12 +62,14 @@ export async function changeHouseRule(act: Act, input: NewRuleValue): Promise<Cr
       recordedBy: who.name,
     },
   })
-  const scope: Scope | null = isReckoningRule(input.key)
-    ? { of: 'rule', key: input.key }
-    : isNoticeRule(input.key)
-      ? { of: 'letters', on: input.fromDay }
-      : null
-  const reReckoning = scope && (await startReReckoning(act, { houseRuleId: row.id }, scope, input.fromDay))
+  const reReckoning = touchesWatches(input.key)
+    ? await startReReckoning(
+        act,
+        { houseRuleId: row.id },
+        isReckoningRule(input.key) ? { of: 'rule', key: input.key } : null,
+        input.fromDay,
+      )
+    : null
   return { location: '/v1/house-rules', body: { id: row.id, ...input, value, recordedBy: who.name, reReckoning } }
 }
 

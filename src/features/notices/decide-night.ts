@@ -12,7 +12,7 @@ import {
   reckonedRows,
   rewriteObligations,
 } from '../obligations/rewrite.ts'
-import { watchesToComeOn } from '../re-reckonings/scope.ts'
+import { changesToComeOn } from '../re-reckonings/scope.ts'
 import { type Booked, book, countsOf, itemsOf, toBook } from './decide-book.ts'
 import { emptyMemory, holdKey, type Memory, type ObligationRow, readOwners } from './decide-read.ts'
 import { type Before, standingBefore } from './decide-rewrite.ts'
@@ -148,19 +148,20 @@ type Rehearsal = {
 export async function rehearse(db: Sql, from: Day, nights: number): Promise<RehearsedNight[]> {
   const rehearsal: Rehearsal = { memory: emptyMemory(), next: new Map(), anew: new Map() }
   const done: RehearsedNight[] = []
-  for (let n = 0; n < nights; n++) done.push(await rehearseNight(db, rehearsal, addDays(from, n)))
+  for (let n = 0; n < nights; n++) done.push(await rehearseNight(db, rehearsal, addDays(from, n), n === 0))
   return done
 }
 
 const itemKey = (watchId: string, kind: string) => `${watchId} ${kind}`
 const BATCH = 2000
 
-async function rehearseNight(db: Sql, r: Rehearsal, day: Day): Promise<RehearsedNight> {
+async function rehearseNight(db: Sql, r: Rehearsal, day: Day, first: boolean): Promise<RehearsedNight> {
   const inForce = await rulesInForce(db, day)
-  const reckoned = await reckonInMemory(db, r, day, inForce)
+  const changes = await changesToComeOn(db, day, inForce.rules, first)
+  const reckoned = await reckonInMemory(db, r, day, inForce, changes.reckon)
   if (isQuietDay(day, inForce.notices.rules))
     return { day, quiet: true, reckoned, looked: 0, counts: countsOf([], 0, []), letters: [], withheld: [] }
-  const { owners, ownerless } = await dueInMemory(db, r, day)
+  const { owners, ownerless } = await dueInMemory(db, r, day, changes.look)
   const decisions: Decision[] = []
   for (let i = 0; i === 0 || i < owners.length; i += BATCH) {
     const states = await readOwners(
@@ -216,10 +217,11 @@ function remember(r: Rehearsal, decision: Decision, day: Day): void {
   if (letter.reminder) r.memory.reminders.set(letter.ownerId, [...(r.memory.reminders.get(letter.ownerId) ?? []), day])
 }
 
-async function dueInMemory(db: Sql, r: Rehearsal, day: Day): Promise<Due> {
+async function dueInMemory(db: Sql, r: Rehearsal, day: Day, also: readonly string[]): Promise<Due> {
   const onFile = await db.$queryRaw<{ watchId: string; kind: string }[]>`
     select watch_id as "watchId", kind from obligation where next_notice_on <= ${day}::date`
   const watches = new Set(onFile.filter((row) => !r.next.has(itemKey(row.watchId, row.kind))).map((row) => row.watchId))
+  for (const id of also) watches.add(id)
   for (const [key, next] of r.next) if (next !== null && next <= day) watches.add(key.slice(0, 36))
   const rows = await db.$queryRaw<{ watchId: string; owner: string | null }[]>`
     select w.id as "watchId", coalesce(k.merged_into, k.id) as owner from watch w left join owner k on k.id = w.owner_id
@@ -227,14 +229,20 @@ async function dueInMemory(db: Sql, r: Rehearsal, day: Day): Promise<Due> {
   return dueOf(rows)
 }
 
-async function reckonInMemory(db: Sql, r: Rehearsal, day: Day, inForce: RulesInForce): Promise<number> {
+async function reckonInMemory(
+  db: Sql,
+  r: Rehearsal,
+  day: Day,
+  inForce: RulesInForce,
+  also: readonly string[],
+): Promise<number> {
   const onFile = await db.$queryRaw<{ id: string }[]>`
     select distinct watch_id as id from obligation where reckon_anew_on <= ${day}::date`
   const ids = [
     ...new Set([
       ...onFile.map((row) => row.id).filter((id) => !r.anew.has(id)),
       ...[...r.anew].filter(([, on]) => on !== null && on <= day).map(([id]) => id),
-      ...(await watchesToComeOn(db, day)),
+      ...also,
     ]),
   ].sort()
   for (let i = 0; i < ids.length; i += BATCH) {

@@ -3,7 +3,7 @@ import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import type { Act } from '../../http/service.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
-import { nextWatches, type Scope } from './scope.ts'
+import { type DatesScope, nextWatches } from './scope.ts'
 
 // so many watches are reckoned within the request that changed a rule of theirs; a larger number is left to the job
 const AT_ONCE = 200
@@ -18,7 +18,8 @@ export type Started = { id: string; fromDay: Day; watchesAtOnce: number | null }
 export async function startReReckoning(
   { tx, today, who }: Act,
   because: { houseRuleId: string } | { guidanceId: string } | { calibreId: string },
-  scope: Scope,
+  /** null: a rule of the letters, which moves no date; who may be written to sooner is found on its day */
+  scope: DatesScope | null,
   fromDay: Day,
 ): Promise<Started> {
   const row = await tx.reReckoning.create({
@@ -26,11 +27,11 @@ export async function startReReckoning(
   })
   // what the maker will say from a day on is known today: the day itself is then one to reckon anew
   const now = fromDay <= today || 'guidanceId' in because
-  const ids = now && scope.of !== 'letters' ? await nextWatches(tx, scope, null, AT_ONCE + 1) : null
+  const ids = now && scope ? await nextWatches(tx, scope, null, AT_ONCE + 1) : null
   const atOnce = ids !== null && ids.length <= AT_ONCE
   if (atOnce && ids.length > 0) {
     await lockWatches(tx, ids)
-    await rewriteObligations(tx, ids, today, { lettersAnew: scope.of === 'rule' && scope.key.includes('Letter') })
+    await rewriteObligations(tx, ids, today, { lettersAnew: scope?.of === 'rule' && scope.key.includes('Letter') })
   }
   return { id: row.id, fromDay: dayFrom(row.fromDay), watchesAtOnce: atOnce ? ids.length : null }
 }

@@ -7,7 +7,7 @@ import type { Day } from '../../domain/day.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
-import { countWatches, nextWatches, type Scope, scopeOf } from './scope.ts'
+import { countWatches, lettersSql, nextWatches, type Scope, scopeOf } from './scope.ts'
 
 export type ReReckoningOptions = {
   /** watches reckoned in one transaction */
@@ -92,7 +92,8 @@ async function carryOut(
   const { batch = 250, leaseSeconds = 60 } = options
   try {
     if (!(await settled(service, claim.settlesAt ?? 0, options.patienceMs ?? 30_000))) return giveBack(service, claim)
-    const scope = scopeOf(claim)
+    const today = todayAt(service)
+    const scope = scopeOf(claim, today, (await rulesInForce(database.prisma, today)).rules)
     if (claim.total === null) {
       const total = await countWatches(database.prisma, scope)
       await database.pool.query('update re_reckoning set total = $3 where id = $1 and owner = $2', [
@@ -195,8 +196,7 @@ async function reckonAnew(
   if (scope.of === 'letters')
     return tx.$executeRaw`
       update obligation set next_notice_on = ${today}::date
-      where watch_id = any(${[...ids]}::uuid[]) and rule is not null and kind <> 'seals' and coming_up_from <= ${today}::date
-        and (stop_on is null or stop_on > ${today}::date) and (next_notice_on is null or next_notice_on > ${today}::date)`
+      where watch_id = any(${[...ids]}::uuid[]) and ${lettersSql(scope)} and (next_notice_on is null or next_notice_on > ${today}::date)`
   // read after the locks: no older rule than the newest committed one
   const inForce = await rulesInForce(tx, today)
   return (await rewriteObligations(tx, ids, today, { inForce, lettersAnew: isLetterDay(key) })).moved

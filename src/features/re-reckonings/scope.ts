@@ -1,47 +1,67 @@
 import type { Sql } from '../../db/sql.ts'
-import type { Day } from '../../domain/day.ts'
-import { type HouseRuleKey, houseRuleTable } from '../../domain/house-rules.ts'
+import { addDays, type Day } from '../../domain/day.ts'
+import { type HouseRuleKey, type HouseRules, houseRuleTable } from '../../domain/house-rules.ts'
+import { type NoticeRuleKey, noticeRuleTable } from '../../domain/notices/notice-rules.ts'
+import { begunUntil, type LetterTrait, reachOfNoticeRule } from '../../domain/notices/rule-reach.ts'
+import type { ObligationKind } from '../../domain/reckoning/facts.ts'
 import { reachOfRule } from '../../domain/rule-reach.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 
 /** The watches a change touches: by how their obligations stand on file, or by what the maker's word is about. */
-export type Scope =
+export type Scope = DatesScope | LettersScope
+
+export type DatesScope =
   | { of: 'rule'; key: HouseRuleKey }
-  /** a rule of the letters: what may be written about on that day */
-  | { of: 'letters'; on: Day }
   | { of: 'calibre'; calibreId: string }
   | { of: 'model'; maker: string; model: string }
 
+/** A rule of the letters moves no date: it wakes those whose next letter may come sooner, seen from a day. */
+export type LettersScope = { of: 'letters'; key: NoticeRuleKey; on: Day; begunUntil: Record<LetterKind, Day> }
+type LetterKind = Exclude<ObligationKind, 'seals'>
+
 export type About = {
-  fromDay: Day
   ruleKey: string | null
   calibreId: string | null
   maker: string | null
   model: string | null
 }
 
-/** What a change was about, as its row with the rule or the guidance tells it. */
-export function scopeOf(claim: About): Scope {
+/** What a change was about, as its row with the rule or the guidance tells it; `on` and `rules` are those of the day it is seen from. */
+export function scopeOf(claim: About, on: Day, rules: HouseRules): Scope {
   if (claim.calibreId !== null) return { of: 'calibre', calibreId: claim.calibreId }
   if (claim.maker !== null) return { of: 'model', maker: claim.maker, model: claim.model ?? '' }
   const key = claim.ruleKey ?? ''
-  return Object.hasOwn(houseRuleTable, key)
-    ? { of: 'rule', key: key as HouseRuleKey }
-    : { of: 'letters', on: claim.fromDay }
+  if (Object.hasOwn(houseRuleTable, key)) return { of: 'rule', key: key as HouseRuleKey }
+  return lettersScope(key as NoticeRuleKey, on, rules)
 }
 
-/** The watches whose dates a change waiting for this day will move, for those who think ahead; all at once. */
-export async function watchesToComeOn(db: Sql, day: Day): Promise<string[]> {
+const lettersScope = (key: NoticeRuleKey, on: Day, rules: HouseRules): LettersScope => ({
+  of: 'letters',
+  key,
+  on,
+  begunUntil: {
+    'complete-service': begunUntil('complete-service', rules, on),
+    'water-check': begunUntil('water-check', rules, on),
+    'cell-change': begunUntil('cell-change', rules, on),
+  },
+})
+
+/**
+ * What changes waiting for a day will do, for those who think ahead: watches to be reckoned anew, and watches to be looked
+ * at; all at once. `late`: those of days before it, too.
+ */
+export async function changesToComeOn(db: Sql, day: Day, rules: HouseRules, late: boolean) {
   const rows = await db.$queryRaw<About[]>`
-    select r.from_day::text as "fromDay", h.key as "ruleKey", coalesce(r.calibre_id, g.calibre_id) as "calibreId", g.maker, g.model
+    select h.key as "ruleKey", coalesce(r.calibre_id, g.calibre_id) as "calibreId", g.maker, g.model
     from re_reckoning r left join house_rule h on h.id = r.house_rule_id left join guidance g on g.id = r.guidance_id
-    where r.state <> 'finished' and r.from_day = ${day}::date order by r.id`
-  const found = new Set<string>()
+    where r.state <> 'finished' and (r.from_day = ${day}::date or ${late} and r.from_day < ${day}::date) order by r.id`
+  const reckon = new Set<string>()
+  const look = new Set<string>()
   for (const row of rows) {
-    const scope = scopeOf(row)
-    if (scope.of !== 'letters') for (const id of await nextWatches(db, scope, null, 2_000_000)) found.add(id)
+    const scope = scopeOf(row, day, rules)
+    for (const id of await nextWatches(db, scope, null, 2_000_000)) (scope.of === 'letters' ? look : reckon).add(id)
   }
-  return [...found]
+  return { reckon: [...reckon], look: [...look] }
 }
 
 /** The obligations a rule reaches; the same test on one row is `reaches` in the domain. */
@@ -56,8 +76,33 @@ function reachSql(key: HouseRuleKey): Prisma.Sql {
   return Prisma.sql`kind = any(${[...kinds]}::text[]) and (${reached} ${might})`
 }
 
-const lettersSql = (on: Day): Prisma.Sql => Prisma.sql`
-  rule is not null and kind <> 'seals' and coming_up_from <= ${on}::date and (stop_on is null or stop_on > ${on}::date)`
+/**
+ * What a rule of the letters may bring forward; the same test on one item is `reachesItem` in the domain. Where this one
+ * cannot know everything (whose refusal, which appointment counts) it takes in a few too many.
+ */
+export function lettersSql({ key, on, begunUntil }: LettersScope): Prisma.Sql {
+  const asking = Prisma.sql`(stop_on is null or stop_on > ${on}::date)`
+  const begun = Prisma.sql`(rule = 'unknown-base' or notices_due_on <= case kind when 'complete-service' then ${begunUntil['complete-service']}::date
+    when 'water-check' then ${begunUntil['water-check']}::date else ${begunUntil['cell-change']}::date end)`
+  const traits: Readonly<Record<LetterTrait, Prisma.Sql>> = {
+    asked: Prisma.sql`${begun} and ${asking}`,
+    begun,
+    written: Prisma.sql`${asking} and exists (select from notice_item i where i.watch_id = obligation.watch_id and i.kind = obligation.kind
+      and i.cycle = obligation.cycle and i.key_taken and i.booked = 'letter')`,
+    refused: Prisma.sql`watch_id in (select r.watch_id from refused_offer r
+      union all select t.watch_id from estimate_answer a join ticket t on t.id = a.ticket_id where a.answer = 'no')`,
+    held: Prisma.sql`exists (select from withheld_item w where w.watch_id = obligation.watch_id and w.kind = obligation.kind
+      and w.cycle = obligation.cycle and w.reasons <@ array['base-in-doubt', 'doubtful-pair'])`,
+    appointment: Prisma.sql`watch_id in (select a.watch_id from appointment a
+      where a.on_day >= ${addDays(on, -noticeRuleTable.appointmentQuietDays.max - 1)}::date)`,
+    'cell-sign': Prisma.sql`kind = 'cell-change' and rule in ('leaking', 'spent', 'end-of-life') and ${asking}`,
+    'to-be-assessed': Prisma.sql`rule = 'unknown-base'`,
+  }
+  const any = reachOfNoticeRule[key].map((trait) => Prisma.sql`(${traits[trait]})`)
+  return any.length === 0
+    ? Prisma.sql`false`
+    : Prisma.sql`rule is not null and kind <> 'seals' and (${Prisma.join(any, ' or ')})`
+}
 
 /** Ids of the watches touched, each once, in order; all of them, or those after one. */
 function watchesSql(scope: Scope, after: string | null): Prisma.Sql {
@@ -66,7 +111,7 @@ function watchesSql(scope: Scope, after: string | null): Prisma.Sql {
     case 'rule':
       return Prisma.sql`select distinct watch_id as id from obligation where watch_id > ${id}::uuid and ${reachSql(scope.key)} order by watch_id`
     case 'letters':
-      return Prisma.sql`select distinct watch_id as id from obligation where watch_id > ${id}::uuid and ${lettersSql(scope.on)} order by watch_id`
+      return Prisma.sql`select distinct watch_id as id from obligation where watch_id > ${id}::uuid and ${lettersSql(scope)} order by watch_id`
     case 'calibre':
       return Prisma.sql`select distinct watch_id as id from movement where calibre_id = ${scope.calibreId}::uuid and watch_id > ${id}::uuid order by watch_id`
     case 'model':

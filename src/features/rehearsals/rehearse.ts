@@ -20,11 +20,11 @@ import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
 import type { Before } from '../notices/decide-rewrite.ts'
 import { factsOf, type WatchOnFile } from '../obligations/facts.ts'
 import { storedObligations } from '../obligations/stored.ts'
-import { nextWatches, type Scope } from '../re-reckonings/scope.ts'
+import { type DatesScope, nextWatches } from '../re-reckonings/scope.ts'
 
 /** A change that is only thought of: which watches, from which day, and what would be different. */
 export type Thought = {
-  scope: Scope
+  scope: DatesScope
   on: Day
   weeks: number
   rules: (rules: RulesInForce) => RulesInForce

@@ -1,7 +1,16 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { addDays, type Day, daysBetween } from '../../../src/domain/day.ts'
+import { defaultHouseRules } from '../../../src/domain/house-rules.ts'
 import { decideLetters } from '../../../src/domain/notices/decide.ts'
+import {
+  defaultNoticeRules,
+  type NoticeRuleKey,
+  type NoticeRules,
+  noticeRuleTable,
+} from '../../../src/domain/notices/notice-rules.ts'
+import { reachesItem, reachOfNoticeRule } from '../../../src/domain/notices/rule-reach.ts'
+import type { OwnerState } from '../../../src/domain/notices/types.ts'
 import type { Facts, HistoryEvent } from '../../../src/domain/reckoning/facts.ts'
 import {
   type Centre,
@@ -104,13 +113,20 @@ interface Made {
     readonly facts: Facts
     readonly pair: boolean
     readonly declined: Day | null
+    readonly appointment: Day | null
   }[]
   readonly happenings: readonly Happening[]
 }
 const made: fc.Arbitrary<Made> = fc.record({
   owners: fc.array(fc.record({ hasPhone: fc.boolean(), merged: fc.boolean() }), { minLength: 1, maxLength: 3 }),
   watches: fc.array(
-    fc.record({ owner: fc.nat(2), facts, pair: fc.boolean(), declined: fc.option(dayNear(-200, 100), { freq: 4 }) }),
+    fc.record({
+      owner: fc.nat(2),
+      facts,
+      pair: fc.boolean(),
+      declined: fc.option(dayNear(-200, 100), { freq: 4 }),
+      appointment: fc.option(dayNear(-30, 200), { freq: 4 }),
+    }),
     { minLength: 1, maxLength: 5 },
   ),
   happenings: fc.array(happening, { maxLength: 6 }),
@@ -127,6 +143,7 @@ function build(m: Made, merging = true): Centre {
     ownerId: `o${w.owner % m.owners.length}`,
     facts: w.facts,
     doubtfulPair: w.pair && i === 0,
+    appointmentOn: w.appointment,
     ...(w.declined ? { declined: { 'complete-service': w.declined, 'cell-change': w.declined } } : {}),
   }))
   return centre(owners, watches)
@@ -180,6 +197,8 @@ const year = (c: Centre, m: Made, skip: (today: Day) => boolean = () => false, l
   }
 }
 const runs = { numRuns: 20 }
+const often = ['letterRhythmDays', 'lettersAYear', 'assessAfterDays', 'doubtHoldDays', 'refusalQuietMonths']
+const MANY = Number(process.env.PROPERTY_RUNS ?? 0) >= 100
 
 describe('truths of letters', () => {
   it('running a night twice sends once and names the same letter', () => {
@@ -267,6 +286,25 @@ describe('truths of letters', () => {
     )
   })
 
+  it('a changed rule of the letters brings no letter forward but of what stands in its reach', () => {
+    const moved = new Map<NoticeRuleKey, number>()
+    fc.assert(
+      fc.property(made, fc.record(anyNoticeRules), fc.record(anyNoticeRules), (m, first, then) => {
+        const c = build(m)
+        c.setting = { ...c.setting, rules: { ...defaultNoticeRules, ...first } }
+        for (let n = 0; n < 240; n++) {
+          const today = addDays(start, n)
+          happen(c, m, today)
+          if (n % 12 === 7) lookFor(c, today, then, moved)
+          night(c, today)
+        }
+      }),
+      { numRuns: MANY ? 150 : 12 },
+    )
+    // a reach that nothing ever exercised would prove nothing; rounds and folding need more runs than these
+    if (MANY) expect([...moved.keys()]).toEqual(expect.arrayContaining([...often]))
+  })
+
   it('a missed week loses no obligation and doubles no letter', () => {
     fc.assert(
       fc.property(made, dayNear(20, 200), (m, missed) => {
@@ -302,6 +340,39 @@ describe('truths of letters', () => {
     )
   })
 })
+
+const anyNoticeRules = Object.fromEntries(
+  Object.entries(noticeRuleTable).map(([key, { default: usual, min, max }]) => [
+    key,
+    fc.oneof(
+      fc.constant(usual),
+      fc.integer({ min: -40, max: 40 }).map((n) => Math.min(max, Math.max(min, usual + n))),
+      fc.integer({ min, max }),
+    ),
+  ]),
+) as Record<NoticeRuleKey, fc.Arbitrary<number>>
+
+/** For every rule alone: an owner who would be written to, or looked at, sooner has something in its reach. */
+function lookFor(c: Centre, today: Day, then: NoticeRules, moved: Map<NoticeRuleKey, number>): void {
+  const soonest = (state: OwnerState, rules: NoticeRules): Day | null => {
+    const { letter, next } = decideLetters(state, { ...c.setting, rules }, today)
+    return letter ? today : (next.flatMap((x) => x.nextNoticeOn ?? []).sort()[0] ?? null)
+  }
+  for (const owner of c.owners.filter((o) => o.mergedInto === undefined)) {
+    const state = stateOf(c, owner.id, today)
+    const was = soonest(state, c.setting.rules)
+    // the night comes by in any case
+    if (was === today) continue
+    for (const key of Object.keys(noticeRuleTable) as NoticeRuleKey[]) {
+      const will = soonest(state, { ...c.setting.rules, [key]: then[key] })
+      if (will === null || (was !== null && will >= was)) continue
+      moved.set(key, (moved.get(key) ?? 0) + 1)
+      const items = state.watches.flatMap((w) => w.obligations)
+      const reached = items.some((item) => reachesItem(reachOfNoticeRule[key], item, defaultHouseRules, today))
+      expect(reached, `${key} ${c.setting.rules[key]} to ${then[key]} on ${today}: ${was} to ${will}`).toBe(true)
+    }
+  }
+}
 
 function nightOf(c: Centre, ownerId: string, today: Day): void {
   const others = c.owners.filter((o) => o.id !== ownerId && o.mergedInto === undefined)
