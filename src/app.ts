@@ -12,6 +12,7 @@ import { custodyRoutes } from './features/custody/routes.ts'
 import { deliveryRoutes } from './features/deliveries/routes.ts'
 import { deliveryReportRoutes } from './features/delivery-reports/routes.ts'
 import { designationRoutes } from './features/designations/routes.ts'
+import { estimateReadingRoutes } from './features/estimates/reading-routes.ts'
 import { estimateRoutes } from './features/estimates/routes.ts'
 import { factReadingRoutes } from './features/facts/reading-routes.ts'
 import { factRoutes } from './features/facts/routes.ts'
@@ -147,6 +148,7 @@ export async function buildApp(service: Service): Promise<App> {
     pictureRoutes,
     custodyRoutes,
     estimateRoutes,
+    estimateReadingRoutes,
     priceRoutes,
     workRoutes,
     toolRoutes,

@@ -308,7 +308,7 @@ export async function answerEstimate(desk: Desk, ref: string, version: number, i
 
 const nameOf = (estimate: EstimateRow, line: string) => estimate.lines?.find((one) => one.id === line)?.what ?? line
 
-const asLinesOf = (estimate: EstimateRow): EstimateLine[] =>
+export const asLinesOf = (estimate: EstimateRow): EstimateLine[] =>
   (estimate.lines ?? []).map((line) => ({
     id: line.id,
     quantity: line.quantity,

@@ -1,15 +1,12 @@
 import { z } from 'zod'
-import { Refusal } from '../../domain/refusals.ts'
 import { guaranteeKinds } from '../../domain/tickets/guarantee.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
-import { todayAt } from '../../http/service.ts'
 import { day, dayOut, id, idOut, line, money, prose } from '../../http/shapes.ts'
-import { desk, happened, ticketId, ticketParam } from '../tickets/desk.ts'
-import { readRowsFast } from '../tickets/reading.ts'
+import { desk, happened, ticketParam } from '../tickets/desk.ts'
 import { moneyOut } from '../tickets/shown.ts'
-import { addEstimate, answerEstimate, giveGoodwill, shownEstimate } from './estimates.ts'
+import { addEstimate, answerEstimate, giveGoodwill } from './estimates.ts'
 
 const lineBody = z.strictObject({
   code: line(40).meta({ description: 'a code of the price list fills in what the line leaves out' }).optional(),
@@ -36,7 +33,7 @@ const lineBody = z.strictObject({
   completeService: z.boolean().optional(),
 })
 
-const estimateOut = z.object({
+export const estimateOut = z.object({
   version: z.number().int(),
   kind: z.string(),
   currency: z.string(),
@@ -99,24 +96,6 @@ export function estimateRoutes(app: Routes, service: Service): void {
       createOnce(service, request, reply, (doing) =>
         addEstimate(desk(service, doing), request.params.ticket, request.body),
       ),
-  )
-  app.get(
-    '/v1/tickets/:ticket/estimates',
-    {
-      config: { roles: ['counter', 'bench', 'manager'] },
-      schema: {
-        tags,
-        summary: 'All versions, with their answers',
-        params: ticketParam,
-        response: { 200: z.object({ items: z.array(estimateOut) }) },
-      },
-    },
-    async (request) => {
-      const id = await ticketId(service.database.prisma, request.params.ticket)
-      const rows = await readRowsFast(service.database.pool, id, todayAt(service))
-      if (!rows) throw new Refusal('not-found', { what: 'ticket', id })
-      return { items: (rows.estimates ?? []).map(shownEstimate) }
-    },
   )
   app.post(
     '/v1/tickets/:ticket/estimates/:version/answers',

@@ -94,3 +94,104 @@ test('a code the list does not have, a price that has run out, a day in the past
     /never changed or deleted/,
   )
 })
+
+test('what a choice of lines comes to is told to the cent without recording it; answers are read back line by line, and the bench sees only what was agreed', async () => {
+  shop.house.setNow('2027-02-01T09:00:00Z')
+  const ticket = await shop.book()
+  await shop.moved(ticket.number, 'looked-over')
+  await shop.told(ticket.number, 'looks', { findings: 'dry', workClass: 'cell' }, shop.bench)
+  const { lines } = await shop.told(
+    ticket.number,
+    'estimates',
+    {
+      lines: [
+        { what: 'cell change', unitPrice: 1111, taxClass: 'usual', choice: 'must', opensCase: true },
+        { what: 'pressure test', unitPrice: 333, taxClass: 'usual', choice: 'must', requiredBy: 0, pressureTest: true },
+        { what: 'polish of the clasp', unitPrice: 777, taxClass: 'usual', choice: 'could' },
+      ],
+    },
+    shop.bench,
+  )
+  const [cell, pressure, polish] = lines.map((line: { id: string }) => line.id) as [string, string, string]
+  await shop.moved(ticket.number, 'awaiting-yes')
+  const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+  const said = (answers: Record<string, string>) => Object.entries(answers).map(([line, answer]) => ({ line, answer }))
+  const totals = async (answers: Record<string, string>) =>
+    (await shop.counter.post(`/v1/tickets/${ticket.number}/estimates/1/totals`, { lines: said(answers) }).expect(200))
+      .body
+
+  // tax of each line by itself, 20 % half up: 222.2 → 222, 66.6 → 67
+  const partly = await totals({ [cell]: 'yes', [pressure]: 'yes', [polish]: 'no' })
+  expect(partly).toEqual({
+    version: 1,
+    newest: true,
+    net: { amount: 1444, currency: 'EUR' },
+    tax: { amount: 289, currency: 'EUR' },
+    total: { amount: 1733, currency: 'EUR' },
+    yes: [cell, pressure],
+    unanswered: [],
+    faults: [],
+  })
+  expect(await totals({ [cell]: 'yes', [pressure]: 'no' })).toMatchObject({
+    total: { amount: 1333 },
+    unanswered: [polish],
+    faults: [
+      {
+        line: pressure,
+        words: '"pressure test" cannot be refused alone: refuse with it what depends on it, "cell change"',
+      },
+    ],
+  })
+  const foreign = await shop.counter.post(`/v1/tickets/${ticket.number}/estimates/1/totals`, {
+    lines: [{ line: ticket.id, answer: 'yes' }],
+  })
+  expect([foreign.status, foreign.body.errors[0].pointer]).toEqual([400, '#/lines/0/line'])
+  await shop.counter.post(`/v1/tickets/${ticket.number}/estimates/7/totals`, { lines: [] }).expect(404)
+  expect(
+    (await shop.house.database.pool.query('select 1 from estimate_answer where ticket_id = $1', [ticket.id])).rowCount,
+  ).toBe(0)
+
+  const answer = { person: ownerName, how: 'in-person', textShown: 'as on the screen' }
+  await shop.told(ticket.number, 'estimates/1/answers', {
+    ...answer,
+    total: partly.total,
+    lines: said({ [cell]: 'yes', [pressure]: 'yes', [polish]: 'no' }),
+  })
+  // one line more: with the answers that stand
+  const more = await totals({ [polish]: 'yes' })
+  expect(more.total).toEqual({ amount: 1733 + 777 + 155, currency: 'EUR' })
+  const read = async (query = '') =>
+    (await shop.bench.get(`/v1/tickets/${ticket.number}/estimates${query}`).expect(200)).body.items
+  expect(await read()).toMatchObject([
+    {
+      agreedTotal: partly.total,
+      lines: [
+        { id: cell, agreed: true, answer: 'yes' },
+        { id: pressure, agreed: true, answer: 'yes' },
+        { id: polish, agreed: false, answer: 'no' },
+      ],
+    },
+  ])
+  expect((await read('?lines=agreed'))[0].lines.map((line: { id: string }) => line.id)).toEqual([cell, pressure])
+  await shop.told(ticket.number, 'estimates/1/answers', {
+    ...answer,
+    total: more.total,
+    lines: said({ [polish]: 'yes' }),
+  })
+  expect((await read('?version=1'))[0].lines[2].answers).toMatchObject([
+    {
+      answer: 'no',
+      person: ownerName,
+      how: 'in-person',
+      on: '2027-02-01',
+      total: partly.total,
+      textShown: 'as on the screen',
+    },
+    { answer: 'yes', person: ownerName, by: 'counter of the test', total: more.total, confirmedInWriting: false },
+  ])
+  await shop.told(ticket.number, 'revocations', { person: ownerName, how: 'in-person' })
+  expect(await read()).toMatchObject([
+    { agreedTotal: null, lines: [{ agreed: false, answer: null, answers: [{ answer: 'yes' }] }, {}, {}] },
+  ])
+  expect((await read('?lines=agreed'))[0].lines).toEqual([])
+})
