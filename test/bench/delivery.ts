@@ -1,14 +1,10 @@
 import { type ChildProcess, fork } from 'node:child_process'
 import { once } from 'node:events'
-import { mkdtemp, readdir, readFile, rm } from 'node:fs/promises'
-import os from 'node:os'
-import path from 'node:path'
-import { fileURLToPath, pathToFileURL } from 'node:url'
+import { readdir, readFile } from 'node:fs/promises'
+import { fileURLToPath } from 'node:url'
 import nodemailer from 'nodemailer'
 import { readConfig } from '../../src/config.ts'
-import { startEmbedded } from '../../src/db/embedded.ts'
-import { migrate } from '../../src/db/migrate.ts'
-import { type Database, openDatabase } from '../../src/db/open.ts'
+import type { Database } from '../../src/db/open.ts'
 import type { Day } from '../../src/domain/day.ts'
 import { stillAllowed } from '../../src/features/notices/decide-again.ts'
 import { openHandingOver } from '../../src/features/notices/handing-over.ts'
@@ -18,19 +14,24 @@ import { asHtml, asText } from '../../src/letters/layout.ts'
 import { writeLetter } from '../../src/letters/write.ts'
 import { makeLog } from '../../src/log.ts'
 import { contents, due } from '../letters/sample.ts'
+import { median, numberAsked, quick, round, tell } from '../support/bench.ts'
+import { type BenchServer, withServer } from '../support/bench-server.ts'
 
 /**
  * Letters to a local sink: the whole hand-over (claimed, looked at again, read from the book, fixed, written, marked after
  * the 354, recorded; fsync on) against a bare nodemailer pool, tuned, that is given the same letters ready written. Both
- * use the same number of connections; the sink is a process of its own; rounds alternate, and the median of the ratios is
- * what counts. Beside it, the processor time a letter of Node, PostgreSQL and the sink: they share the cores.
+ * use the same number of connections (`--connections`); the sink is a process of its own; rounds of so many `--letters`
+ * alternate. Beside it, the processor time a letter of Node, PostgreSQL and the sink: they share the cores.
  */
-const LETTERS = Number(process.env.BENCH_LETTERS ?? 2000)
-const ROUNDS = 3
-const CONNECTIONS = Number(process.env.BENCH_CONNECTIONS ?? 10)
+const LETTERS = numberAsked('letters', 2000, 100)
+const ROUNDS = numberAsked('rounds', 5, 2)
+const WARM = quick ? 50 : 300
+const CONNECTIONS = numberAsked('connections', 10, 10)
 
 async function startSink(): Promise<{ url: string; child: ChildProcess }> {
-  const child = fork(fileURLToPath(new URL('./sink.ts', import.meta.url)), [], { execArgv: ['--import', 'tsx'] })
+  const child = fork(fileURLToPath(new URL('../support/bench-sink.ts', import.meta.url)), [], {
+    execArgv: ['--import', 'tsx'],
+  })
   const [message] = (await once(child, 'message')) as [{ url: string }]
   return { url: message.url, child }
 }
@@ -140,16 +141,11 @@ async function whole(service: Service, count: number): Promise<number> {
   return rate
 }
 
-const median = (values: number[]) => [...values].sort((a, b) => a - b)[Math.floor(values.length / 2)] as number
-
 type Round = { bare: number; whole: number; bareSpent: Spent; wholeSpent: Spent }
 
-export async function benchDelivery(): Promise<{ name: string; ratio: number; reach: string; detail: string }[]> {
-  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-bench-'))
-  const server = await startEmbedded({ dataFolder: path.join(folder, 'data') })
+async function delivering({ database, folder, postmasterFile }: BenchServer): Promise<void> {
   const sink = await startSink()
   try {
-    await migrate(server.url)
     const reading = readConfig({
       DATA_FOLDER: folder,
       SMTP_URL: sink.url,
@@ -160,17 +156,13 @@ export async function benchDelivery(): Promise<{ name: string; ratio: number; re
       LOG_LEVEL: 'silent',
     })
     if (!reading.ok) throw new Error(reading.faults.join('\n'))
-    const database = await openDatabase(server.url)
     const service: Service = {
       config: reading.config,
       database,
       clock: { now: () => new Date('2026-11-25T04:00:00Z') },
       log: makeLog('silent'),
     }
-    const { rows } = await database.pool.query<{ file: string }>(
-      `select current_setting('data_directory') || '/postmaster.pid' as file`,
-    )
-    const postmaster = Number((await readFile(rows[0]?.file ?? '', 'utf8')).split('\n')[0])
+    const postmaster = Number((await readFile(postmasterFile, 'utf8')).split('\n')[0])
     const timed = async (work: () => Promise<number>, count: number): Promise<[number, Spent]> => {
       const before = await spent(postmaster, sink.child.pid ?? 0)
       const rate = await work()
@@ -180,9 +172,9 @@ export async function benchDelivery(): Promise<{ name: string; ratio: number; re
       return [rate, { node: of('node') ?? 0, postgres: of('postgres'), sink: of('sink') }]
     }
     // both once unmeasured: compiled code and warm caches for either
-    await bare(sink.url, 300)
-    await fill(database, 300)
-    await whole(service, 300)
+    await bare(sink.url, WARM)
+    await fill(database, WARM)
+    await whole(service, WARM)
     const rounds: Round[] = []
     for (let round = 0; round < ROUNDS; round++) {
       const [bareRate, bareSpent] = await timed(() => bare(sink.url, LETTERS), LETTERS)
@@ -191,27 +183,28 @@ export async function benchDelivery(): Promise<{ name: string; ratio: number; re
       const [wholeRate, wholeSpent] = await timed(() => whole(service, LETTERS), LETTERS)
       rounds.push({ bare: bareRate, whole: wholeRate, bareSpent, wholeSpent })
     }
-    await database.close()
-    const ratio = median(rounds.map((one) => one.whole / one.bare))
+    /** processor milliseconds a letter, the middle round */
     const cost = (key: 'bareSpent' | 'wholeSpent') => {
       const of = (part: keyof Spent) => {
         const known = rounds.map((one) => one[key][part]).filter((value) => value !== null)
-        return known.length === 0 ? 'unknown' : median(known).toFixed(2)
+        return known.length === 0 ? null : round(median(known))
       }
-      return `Node ${of('node')}, PostgreSQL ${of('postgres')}, sink ${of('sink')}`
+      return { node: of('node'), postgres: of('postgres'), sink: of('sink') }
     }
-    const detail = [
-      `${Math.round(median(rounds.map((one) => one.whole)))} letters/s against ${Math.round(median(rounds.map((one) => one.bare)))} of a bare pool, ${CONNECTIONS} connections each`,
-      `processor ms a letter: whole ${cost('wholeSpent')}; bare ${cost('bareSpent')}`,
-    ].join('; ')
-    return [{ name: 'letters to a local sink', ratio, reach: '>= 0.7', detail }]
+    tell({
+      work: 'letters to a local sink',
+      unit: '/s',
+      size: LETTERS,
+      of: 'letters a round',
+      baseline: rounds.map((one) => one.bare),
+      ours: rounds.map((one) => one.whole),
+      reach: { ratioAtLeast: 0.7 },
+      promisedAt: quick ? 0 : LETTERS,
+      more: { connections: CONNECTIONS, processorMsALetter: { whole: cost('wholeSpent'), bare: cost('bareSpent') } },
+    })
   } finally {
     sink.child.disconnect()
-    await server.stop()
-    await rm(folder, { recursive: true, force: true })
   }
 }
 
-if (import.meta.url === pathToFileURL(process.argv[1] ?? '').href)
-  for (const line of await benchDelivery())
-    console.log(`${line.name}: ${line.ratio.toFixed(2)} (${line.reach}); ${line.detail}`)
+await withServer({}, delivering)

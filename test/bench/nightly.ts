@@ -1,7 +1,7 @@
-import { pathToFileURL } from 'node:url'
 import { runNight } from '../../src/features/nightly-runs/run.ts'
 import type { Service } from '../../src/http/service.ts'
-import { benchCentre, median, round, sizesApart, sizesToMeasure, TODAY } from '../support/bench-centre.ts'
+import { eachSize, numberAsked, say, sizesAsked, tell } from '../support/bench.ts'
+import { benchCentre, TODAY } from '../support/bench-centre.ts'
 
 /**
  * The nightly run against one hand-written `insert … select` over the same rows, on one server with fsync on: about
@@ -43,14 +43,14 @@ const byHand = `
   update obligation o set next_notice_on = chosen.notices_due_on + chosen.second, reconsider_on = chosen.notices_due_on
   from chosen where o.watch_id = chosen.watch_id and o.kind = chosen.kind`
 
-/** milliseconds, the median of the rounds */
+/** milliseconds, one a round */
 type Measured = {
-  byHand: number
-  ours: number
-  spread: number[]
+  byHand: number[]
+  ours: number[]
   letters: number
   items: number
-  again: number
+  /** the night asked for once more, when there is nothing left to do */
+  again: number[]
   memoryMb: number
 }
 
@@ -73,7 +73,7 @@ async function measure(service: Service, rounds: number): Promise<Measured> {
   const own: number[] = []
   let letters = 0
   let items = 0
-  let again = 0
+  const again: number[] = []
   let memory = 0
   for (let round = 0; round < rounds; round++) {
     let start = performance.now()
@@ -92,45 +92,50 @@ async function measure(service: Service, rounds: number): Promise<Measured> {
     await pool.query('delete from nightly_run')
     start = performance.now()
     await runNight(service, TODAY)
-    again = performance.now() - start
+    again.push(performance.now() - start)
     await restore()
   }
   await pool.query('drop table kept')
-  const ratios = own.map((ms, n) => ms / (hand[n] as number))
-  return {
-    byHand: round(median(hand), 0),
-    ours: round(median(own), 0),
-    spread: [round(Math.min(...ratios)), round(Math.max(...ratios))],
-    letters,
-    items,
-    again: round(again, 0),
-    memoryMb: round(memory / 2 ** 20, 0),
-  }
+  return { byHand: hand, ours: own, letters, items, again, memoryMb: memory / 2 ** 20 }
 }
 
-async function atSize(watches: number): Promise<Measured> {
+const told = await eachSize(import.meta.url, sizesAsked([10_000, 100_000, 1_000_000], [2000]), async (watches) => {
   const centre = await benchCentre(watches, Math.min(DUE, watches / 10))
   try {
-    console.log(`  ${watches} watches put on file in ${centre.seconds.toFixed(0)} s`)
-    const measured = await measure(centre.service, Number(process.env.BENCH_ROUNDS ?? 5))
-    console.log(
-      JSON.stringify({ name: 'nightly', watches, ...measured, ratio: round(measured.ours / measured.byHand) }),
-    )
-    return measured
+    say(`${watches} watches on file after ${centre.seconds.toFixed(0)} s`)
+    const { byHand, ours, letters, items, again, memoryMb } = await measure(centre.service, numberAsked('rounds', 5, 2))
+    tell({
+      work: 'nightly run',
+      unit: 'ms',
+      size: watches,
+      baseline: byHand,
+      ours,
+      reach: { ratioAtMost: 2 },
+      promisedAt: 1_000_000,
+      more: { letters, items },
+    })
+    tell({ work: 'nightly run, done once more', unit: 'ms', size: watches, ours: again })
+    tell({
+      work: 'nightly run, peak memory',
+      unit: 'MB',
+      size: watches,
+      ours: [memoryMb],
+      reach: { atMost: 300 },
+      promisedAt: 1_000_000,
+    })
   } finally {
     await centre.close()
   }
-}
+})
 
-export async function benchNightly(): Promise<void> {
-  const sizes = sizesToMeasure([10_000, 100_000, 1_000_000])
-  if (sizes.length === 1) return void (await atSize(sizes[0] as number))
-  const told = await sizesApart(import.meta.url, sizes)
-  const [small, large] = [100_000, 1_000_000].map((size) => told.find((one) => one.watches === size))
-  if (small?.ours && large?.ours && large.byHand)
-    console.log(
-      `nightly run, 1,000,000 watches: ${round(large.ours / large.byHand)} × the bare SQL (reach ≤ 2), ${round(large.ours / small.ours)} × its own time at 100,000 (reach ≤ 1.3), memory ${large.memoryMb} MB (reach < 300)`,
-    )
-}
-
-if (import.meta.url === pathToFileURL(process.argv[1] ?? '').href) await benchNightly()
+const nights = told?.filter((one) => one.work === 'nightly run') ?? []
+const [small, large] = [100_000, 1_000_000].map((size) => nights.find((one) => one.size === size))
+if (small && large)
+  tell({
+    work: 'nightly run against its own time at 100,000',
+    unit: 'ms',
+    size: 1_000_000,
+    baseline: [small.ours],
+    ours: [large.ours],
+    reach: { ratioAtMost: 1.3 },
+  })

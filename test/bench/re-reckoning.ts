@@ -1,9 +1,9 @@
-import { pathToFileURL } from 'node:url'
 import { changeHouseRule } from '../../src/features/house-rules/change.ts'
 import { runReReckonings } from '../../src/features/re-reckonings/run.ts'
 import { rehearseHouseRule } from '../../src/features/rehearsals/rehearsals.ts'
 import { act, type Service } from '../../src/http/service.ts'
-import { benchCentre, median, round, sizesApart, sizesToMeasure, TODAY } from '../support/bench-centre.ts'
+import { eachSize, numberAsked, sizesAsked, tell } from '../support/bench.ts'
+import { benchCentre, TODAY } from '../support/bench-centre.ts'
 
 /**
  * All watches of a centre that the usual interval of the complete service touches, reckoned anew after it changed; against
@@ -49,11 +49,13 @@ const byHand = (months: number) => `
       greatest(b.learned, r.learned, said.heard, date '${TODAY}') as heard, n.months as note, n.noted_on
     from touched join watch w on w.id = touched.watch_id left join base b using (watch_id) left join wear r using (watch_id)
     left join fitted f using (watch_id) left join said using (watch_id) left join noted n using (watch_id) left join signs s using (watch_id)),
+  shortened as (
+    select *, case when note < months and noted_on >= base_on then note else months end as ruling from ruled),
   dated as (
-    select *, (base_on + make_interval(months => case when note < months and noted_on >= base_on then note else months end))::date as due from ruled),
+    select *, (base_on + make_interval(months => ruling))::date as due from shortened),
   placed as (
     select *, case when sign_on is not null then word when due < heard then heard + 90 else due end as notices, least(sign_on, due) as due_on from dated)
-  update obligation o set months = case when sign_on is null then p.months end, due_on = p.due_on, notices_due_on = p.notices,
+  update obligation o set months = case when sign_on is null then p.ruling end, due_on = p.due_on, notices_due_on = p.notices,
     coming_up_from = p.notices - case when sign_on is null then 60 else 0 end, overdue_from = p.notices + 61, stop_on = (p.notices + interval '12 months')::date,
     notices_by = case when sign_on is not null then 'last-word' when p.notices = p.due_on then 'due-day' else 'ninety-days' end,
     next_notice_on = greatest(p.notices - 60, date '${TODAY}'),
@@ -104,36 +106,24 @@ async function measure(service: Service, rounds: number) {
   return { touched, hand, ours, rss, rehearsal: { seconds: (performance.now() - start) / 1000, ...thought.watches } }
 }
 
-export const name = 're-reckoning'
-
-export async function run() {
-  const sizes = sizesToMeasure([10_000, 100_000, 1_000_000])
-  if (sizes.length > 1) return void (await sizesApart(import.meta.url, sizes))
-  for (const watches of sizes) {
-    const centre = await benchCentre(watches)
-    try {
-      const { touched, hand, ours, rss, rehearsal } = await measure(centre.service, watches >= 1_000_000 ? 1 : 3)
-      const ratios = ours.map((seconds, n) => seconds / (hand[n] as number))
-      console.log(
-        JSON.stringify({
-          name,
-          watches,
-          touched,
-          seconds: ours.map((s) => round(s)),
-          byHandSeconds: hand.map((s) => round(s)),
-          ratio: round(median(ratios)),
-          spread: [round(Math.min(...ratios)), round(Math.max(...ratios))],
-          reach: 3,
-          watchesASecond: Math.round(touched / median(ours)),
-          peakRssMb: Math.round(Math.max(...rss)),
-          rehearsalSeconds: round(rehearsal.seconds),
-          rehearsed: rehearsal.touched,
-        }),
-      )
-    } finally {
-      await centre.close()
-    }
+await eachSize(import.meta.url, sizesAsked([10_000, 100_000, 1_000_000], [2000]), async (watches) => {
+  const centre = await benchCentre(watches)
+  try {
+    const { touched, hand, ours, rss, rehearsal } = await measure(centre.service, numberAsked('rounds', 3, 2))
+    const at = { size: watches, promisedAt: 1_000_000 }
+    tell({
+      work: 're-reckoning',
+      unit: 's',
+      ...at,
+      baseline: hand,
+      ours,
+      reach: { ratioAtMost: 3 },
+      more: { touched },
+    })
+    tell({ work: 're-reckoning, watches a second', unit: '/s', ...at, ours: ours.map((seconds) => touched / seconds) })
+    tell({ work: 're-reckoning, peak memory', unit: 'MB', ...at, ours: [Math.max(...rss)], reach: { atMost: 300 } })
+    tell({ work: 'its rehearsal', unit: 's', ...at, ours: [rehearsal.seconds], more: { rehearsed: rehearsal.touched } })
+  } finally {
+    await centre.close()
   }
-}
-
-if (import.meta.url === pathToFileURL(process.argv[1] ?? '').href) await run()
+})

@@ -1,4 +1,3 @@
-import { pathToFileURL } from 'node:url'
 import type { Day, PartialDay } from '../../src/domain/day.ts'
 import { dayOfNumber, numberOfDay } from '../../src/domain/day.ts'
 import { defaultHouseRules } from '../../src/domain/house-rules.ts'
@@ -13,6 +12,7 @@ import {
   yesNoWords,
 } from '../../src/domain/reckoning/facts.ts'
 import { reckon, reckonAndKeep } from '../../src/domain/reckoning/reckon.ts'
+import { numberAsked, sizesAsked, tell } from '../support/bench.ts'
 
 const ON = '2026-11-25' as Day
 
@@ -27,7 +27,7 @@ function dice(state: number) {
 }
 
 /** Watches as a centre has them on file: every kind, three to six events, some days known only to the month. */
-export function invented(count: number): Facts[] {
+function invented(count: number): Facts[] {
   const { upTo, chance, of } = dice(2026)
   const today = numberOfDay(ON)
   const day = (back: number) => dayOfNumber(today - upTo(back))
@@ -92,28 +92,39 @@ export function invented(count: number): Facts[] {
   }))
 }
 
-const perSecond = (watches: readonly Facts[], work: (facts: Facts) => unknown) => {
-  let best = 0
-  for (let round = 0; round < 5; round++) {
+const perSecond = (watches: readonly Facts[], work: (facts: Facts) => unknown): number[] => {
+  const round = () => {
     const start = process.hrtime.bigint()
     for (const facts of watches) work(facts)
-    best = Math.max(best, watches.length / (Number(process.hrtime.bigint() - start) / 1e9))
+    return watches.length / (Number(process.hrtime.bigint() - start) / 1e9)
   }
-  return Math.round(best)
+  // once unmeasured, until the code is compiled
+  round()
+  return Array.from({ length: numberAsked('rounds', 5, 2) }, round)
 }
 
-/** The best of five rounds over 50,000 watches, on one core. */
-export async function run() {
-  const watches = invented(50_000)
-  return {
-    name: 'the pure reckoning, watches a second on one core',
-    reach: 100_000,
-    withoutTrace: perSecond(watches, (facts) => reckon(facts, defaultHouseRules, ON)),
-    withKeeping: perSecond(watches, (facts) => reckonAndKeep(facts, defaultHouseRules, ON)),
-    withTraceAndWouldChange: perSecond(watches.slice(0, 5000), (facts) =>
+/** Rounds over the same watches, on one core; nothing to compare it with. */
+for (const size of sizesAsked([50_000], [5000])) {
+  const watches = invented(size)
+  const figure = { unit: '/s', size }
+  tell({
+    ...figure,
+    work: 'the pure reckoning, without trace',
+    ours: perSecond(watches, (facts) => reckon(facts, defaultHouseRules, ON)),
+    reach: { atLeast: 100_000 },
+    promisedAt: 50_000,
+  })
+  tell({
+    ...figure,
+    work: 'with what a stored obligation keeps',
+    ours: perSecond(watches, (facts) => reckonAndKeep(facts, defaultHouseRules, ON)),
+  })
+  tell({
+    ...figure,
+    size: size / 10,
+    work: 'with trace and what would change it',
+    ours: perSecond(watches.slice(0, size / 10), (facts) =>
       reckon(facts, defaultHouseRules, ON, { trace: true, wouldChange: true }),
     ),
-  }
+  })
 }
-
-if (import.meta.url === pathToFileURL(process.argv[1] ?? '').href) run().then(console.log)

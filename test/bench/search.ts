@@ -1,26 +1,28 @@
 import { randomUUID } from 'node:crypto'
-import { pathToFileURL } from 'node:url'
 import { buildApp } from '../../src/app.ts'
+import { runNight } from '../../src/features/nightly-runs/run.ts'
 import { addStaffKey } from '../../src/features/staff-keys/staff-keys.ts'
 import { refreshForecasts } from '../../src/features/stock-summaries/flagging.ts'
 import { act, type Service } from '../../src/http/service.ts'
-import { benchCentre, median, round, sizesToMeasure, TODAY } from '../support/bench-centre.ts'
+import { eachSize, median, numberAsked, sizesAsked, tell } from '../support/bench.ts'
+import { benchCentre, TODAY } from '../support/bench-centre.ts'
 
 /**
- * Searches, booking-in and every list of the API over HTTP, and what a watch takes on disk, by the size of the centre. The
- * reach of lists and searches is 20 ms at a million watches; the baseline of each is an answer that asks the database nothing.
+ * Searches, booking-in, every list and every report of the API over HTTP, one after another, and what a watch takes on disk,
+ * by the size of the centre. The baseline of each is an answer of the same service that asks the database nothing.
  */
-export const name = 'search'
-const REACH = 20
+const REACH = { atMost: 20 }
+const ROUNDS = numberAsked('rounds', 5, 2)
 
-async function millis(work: () => Promise<unknown>, times = 40): Promise<{ median: number; worst: number }> {
+/** The middle of so many questions. */
+async function millis(work: () => Promise<unknown>, times: number): Promise<number> {
   const taken: number[] = []
   for (let n = 0; n < times; n++) {
     const start = performance.now()
     await work()
     taken.push(performance.now() - start)
   }
-  return { median: round(median(taken)), worst: round(Math.max(...taken)) }
+  return median(taken)
 }
 
 /** The service as it listens, asked by a manager's and a counter's key. */
@@ -73,48 +75,117 @@ function listsOf(app: Awaited<ReturnType<typeof buildApp>>): string[] {
     .map(([path]) => path)
 }
 
-async function measure(service: Service) {
+type Known = { id: string; serial: string; model: string; part: string; owner: string; mail: string }
+
+async function measure(service: Service, watches: number): Promise<void> {
   const { pool } = service.database
-  // as the job keeps them
+  // as the jobs keep them: forecasts of demand, and the letters of last night
   await refreshForecasts(service.database, TODAY)
+  await runNight(service, TODAY)
+  await pool.query('analyze')
   const { get, post, app } = await listening(service)
-  const { rows } = await pool.query<{ id: string; part: string; owner: string; mail: string; ticket: string | null }>(
-    `select w.id, right(o.search_name, 9) as part, o.id as owner, c.value as mail, (select id from ticket t where t.watch_id = w.id limit 1) as ticket
-     from watch w join owner o on o.id = w.owner_id join contact c on c.owner_id = o.id where not w.in_house order by w.id limit 400`,
+  const { rows } = await pool.query<Known>(
+    `select w.id, w.serial, w.model, right(o.search_name, 9) as part, o.id as owner, c.value as mail
+     from watch w join owner o on o.id = w.owner_id join contact c on c.owner_id = o.id
+     where not w.in_house and w.serial is not null order by w.id limit 400`,
   )
+  const tickets = (
+    await pool.query<{ id: string; number: string; watch_id: string; owner_id: string }>(
+      'select id, number, watch_id, owner_id from ticket order by id limit 400',
+    )
+  ).rows
+  const letters = (
+    await pool.query<{ owner_id: string; watch_id: string }>(
+      'select owner_id, watch_id from notice_item order by id limit 400',
+    )
+  ).rows
+  const lots = (
+    await pool.query<{ id: string; name: string; place: string }>(
+      `select l.id, i.name, l.storage_place as place from stock_lot l join stock_item i on i.id = l.item_id where i.what = 'cell' order by l.id limit 400`,
+    )
+  ).rows
   let n = 0
-  const next = () => rows[n++ % rows.length] as (typeof rows)[number]
-  const asked: Record<string, { median: number; worst: number }> = {
-    nothing: await millis(() => get('/livez')),
-    'owners by part of a name': await millis(() => get(`/v1/owners?search=${encodeURIComponent(next().part)}`)),
-    'owners by mail address': await millis(() => get(`/v1/owners?search=${encodeURIComponent(next().mail)}`)),
-    'watches of an owner': await millis(() => get(`/v1/watches?ownerId=${next().owner}`)),
-    'watches of a maker': await millis(() => get('/v1/watches?maker=Halden')),
-    'one watch with what is due': await millis(() => get(`/v1/watches/${next().id}/obligations`)),
-    'gates of a ticket': await millis(() =>
-      get(`/v1/tickets/${rows.filter((row) => row.ticket)[n++ % 80]?.ticket}/gates`),
-    ),
-    'booking in': await millis(() => {
-      const { id, owner } = next()
+  const of = <T>(list: readonly T[]): T => list[n++ % list.length] as T
+  const asking = (path: () => string) => () => get(path())
+
+  const figure = async (group: string, work: string, ask: () => Promise<unknown>, times: number, judged = true) => {
+    const [nothing, ours]: [number[], number[]] = [[], []]
+    await ask()
+    for (let round = 0; round < ROUNDS; round++) {
+      nothing.push(await millis(() => get('/livez'), times))
+      ours.push(await millis(ask, times))
+    }
+    const reach = judged ? { reach: REACH, promisedAt: 1_000_000 } : {}
+    tell({ group, work, unit: 'ms', size: watches, baseline: nothing, ours, ...reach })
+  }
+
+  const searches: Record<string, () => string> = {
+    'owners by part of a name': () => `/v1/owners?search=${encodeURIComponent(of(rows).part)}`,
+    'owners by mail address': () => `/v1/owners?search=${encodeURIComponent(of(rows).mail)}`,
+    'watches of an owner': () => `/v1/watches?ownerId=${of(rows).owner}`,
+    'watches of a maker': () => '/v1/watches?maker=Halden',
+    'watches of a model': () => `/v1/watches?maker=Halden&model=${encodeURIComponent(of(rows).model)}`,
+    'watches by serial': () => `/v1/watches?serial=${encodeURIComponent(of(rows).serial)}`,
+    'one watch': () => `/v1/watches/${of(rows).id}`,
+    'what a watch is due for': () => `/v1/watches/${of(rows).id}/obligations`,
+    'facts of a watch': () => `/v1/watches/${of(rows).id}/history`,
+    'story of a watch': () => `/v1/watches/${of(tickets).watch_id}/story`,
+    'one ticket': () => `/v1/tickets/${of(tickets).id}`,
+    'gates of a ticket': () => `/v1/tickets/${of(tickets).id}/gates`,
+    'custody of a ticket': () => `/v1/tickets/${of(tickets).id}/custody-moves`,
+    'tickets by number': () => `/v1/tickets?number=${of(tickets).number}`,
+    'tickets of a watch': () => `/v1/tickets?watchId=${of(tickets).watch_id}`,
+    'tickets of an owner': () => `/v1/tickets?ownerId=${of(tickets).owner_id}`,
+    'tickets at a step': () => '/v1/tickets?step=on-the-bench',
+    'tickets that ended': () => '/v1/tickets?open=false',
+    'tickets on hold': () => '/v1/tickets?side=on-hold',
+    'tickets at a place': () => '/v1/tickets?place=safe',
+    'letters that are queued': () => '/v1/notices?state=queued',
+    'letters that failed': () => '/v1/notices?state=failed',
+    'letters of a night': () => `/v1/notices?from=${TODAY}&to=${TODAY}`,
+    'letters of an owner': () => `/v1/notices?ownerId=${of(letters).owner_id}`,
+    'letters about a watch': () => `/v1/notices?watchId=${of(letters).watch_id}`,
+    'tasks of a watch': () => `/v1/tasks?watchId=${of(rows).id}`,
+    'cell lots of a designation': () => `/v1/cell-lots?designation=${of(lots).name}`,
+    'cell lots on the shelf': () => '/v1/cell-lots?onShelf=true',
+    'cell lots at a place': () => `/v1/cell-lots?place=${encodeURIComponent(of(lots).place)}`,
+    'one cell lot': () => `/v1/cell-lots/${of(lots).id}`,
+    'stock entries of a lot': () => `/v1/cell-lots/${of(lots).id}/entries`,
+  }
+  for (const [work, path] of Object.entries(searches)) await figure('searches', work, asking(path), 8)
+  await figure(
+    'searches',
+    'booking in, one after another',
+    () => {
+      const { id, owner } = of(rows)
       return post('/v1/tickets', { owner: { id: owner }, watch: { id }, complaint: 'it stopped last week' })
-    }, 100),
-  }
-  const lists: typeof asked = {}
-  for (const path of listsOf(app)) lists[path] = await millis(() => get(path), 8)
-  await app.close()
-  const isReport = (path: string) => path.startsWith('/v1/reports/') || path === '/v1/rehearsals'
-  const reports = Object.fromEntries(Object.entries(lists).filter(([path]) => isReport(path)))
-  for (const path of Object.keys(reports)) delete lists[path]
-  const slow = Object.fromEntries(Object.entries(lists).filter(([, took]) => took.median > REACH))
-  return {
-    asked,
-    reports,
-    lists: {
-      number: Object.keys(lists).length,
-      median: round(median(Object.values(lists).map((took) => took.median))),
-      slow,
     },
-  }
+    20,
+    false,
+  )
+  const isReport = (path: string) => path.startsWith('/v1/reports/') || path === '/v1/rehearsals'
+  for (const path of listsOf(app).filter((one) => !isReport(one)))
+    await figure(
+      'lists, the first page',
+      path,
+      asking(() => path),
+      4,
+    )
+  const reports = [
+    ...listsOf(app).filter(isReport),
+    `/v1/reports/cell-outlook?designation=${lots[0]?.name}`,
+    `/v1/reports/comebacks?from=2026-01-01&to=${TODAY}`,
+    `/v1/notices/outcomes?from=2026-01-01&to=${TODAY}`,
+  ]
+  for (const path of reports)
+    await figure(
+      'reports',
+      path,
+      asking(() => path),
+      1,
+      false,
+    )
+  await app.close()
 }
 
 /** Bytes a watch, of the tables with their indexes and apart. */
@@ -131,23 +202,22 @@ async function sizes({ database: { pool } }: Service, watches: number) {
   )
 }
 
-export async function run() {
-  for (const watches of sizesToMeasure([10_000, 100_000, 1_000_000])) {
-    const centre = await benchCentre(watches)
-    try {
-      console.log(
-        JSON.stringify({
-          name,
-          watches,
-          milliseconds: await measure(centre.service),
-          reach: REACH,
-          bytesAWatch: await sizes(centre.service, watches),
-        }),
-      )
-    } finally {
-      await centre.close()
-    }
+await eachSize(import.meta.url, sizesAsked([10_000, 100_000, 1_000_000], [2000]), async (watches) => {
+  const centre = await benchCentre(watches)
+  try {
+    // before anything is written
+    const tables = await sizes(centre.service, watches)
+    const bytes = Object.values(tables).reduce((sum, one) => sum + one.table + one.indexes, 0)
+    tell({
+      group: 'disk',
+      work: 'a watch with all that belongs to it',
+      unit: 'bytes',
+      size: watches,
+      ours: [bytes],
+      more: tables,
+    })
+    await measure(centre.service, watches)
+  } finally {
+    await centre.close()
   }
-}
-
-if (import.meta.url === pathToFileURL(process.argv[1] ?? '').href) await run()
+})

@@ -3,6 +3,7 @@ import { afterAll, beforeAll, expect, test } from 'vitest'
 import { rulesInForce } from '../../src/features/house-rules/house-rules.ts'
 import { runNight } from '../../src/features/nightly-runs/run.ts'
 import { reckonedRows } from '../../src/features/obligations/rewrite.ts'
+import { freshDatabase } from '../support/database.ts'
 import { exampleSize, generateCentre } from '../support/generate-centre.ts'
 import { type House, openHouse } from '../support/house.ts'
 import { rows } from './book.ts'
@@ -45,11 +46,80 @@ test('the night writes one letter to each owner who is due', async () => {
   expect(counts?.items).toBeGreaterThanOrEqual(60)
 })
 
+test('the same size, seed and day make the same centre, to the last row and column of every table; another seed does not', async () => {
+  const made = async (seed: number) => {
+    const { url, drop } = await freshDatabase()
+    const client = new pg.Client({ connectionString: url })
+    await client.connect()
+    try {
+      await generateCentre(client, { ...exampleSize(240, 24), seed })
+      const tables = await client.query<{ name: string }>(
+        `select relname as name from pg_class where relkind = 'r' and relnamespace = 'public'::regnamespace order by 1`,
+      )
+      const contents: Record<string, { rows: number; digest: string | null }> = {}
+      for (const { name } of tables.rows) {
+        if (name === 'schema_migration') continue
+        const { rows: told } = await client.query(
+          `select count(*)::int as rows, md5(string_agg(t::text, chr(10) order by t::text)) as digest from ${client.escapeIdentifier(name)} t`,
+        )
+        contents[name] = told[0]
+      }
+      return contents
+    } finally {
+      await client.end()
+      await drop()
+    }
+  }
+  const [first, second, other] = [await made(1), await made(1), await made(2)]
+  expect(second).toEqual(first)
+  const filled = Object.keys(first).filter((name) => (first[name]?.rows ?? 0) > 0)
+  expect(filled).toEqual([
+    'calibre',
+    'contact',
+    'custody_move',
+    'guidance',
+    'movement',
+    'notice_choice',
+    'obligation',
+    'owner',
+    'ownership',
+    'stock_entry',
+    'stock_item',
+    'stock_lot',
+    'strike',
+    'ticket',
+    'ticket_record',
+    'watch',
+    'watch_event',
+    'watchmaker_note',
+    'wear_statement',
+  ])
+  for (const name of filled) expect(other[name]?.digest, name).not.toBe(first[name]?.digest)
+})
+
+test('fittings name the watch and the fact, and no balance of a lot was ever below zero', async () => {
+  const [told] = await rows(
+    house,
+    `select count(*)::int as named, count(*) filter (where e.happened = s.happened_on::text and e.watch_id = s.watch_id)::int as right,
+       (select count(*)::int from watch_event where event = 'cell-fitted' and id not in (select fact_id from strike)) as cells
+     from stock_entry s join watch_event e on e.id = s.event_id`,
+  )
+  expect(told).toEqual({ named: 200, right: 200, cells: 200 })
+  const [least] = await rows(
+    house,
+    `select min(shelf)::int as shelf, min(bench)::int as bench from (
+       select sum(shelf_change) over w as shelf, sum(bench_change) over w as bench from stock_entry
+       window w as (partition by lot_id order by happened_on range unbounded preceding)) d`,
+  )
+  expect(least?.shelf).toBeGreaterThanOrEqual(0)
+  expect(least?.bench).toBeGreaterThanOrEqual(0)
+})
+
 test('the stock put on file in SQL adds up: what is on the shelf and at the bench is the sum of its entries', async () => {
   const [sums] = await rows(
     house,
     `select count(*)::int as lots, count(*) filter (where l.shelf = entered.shelf and l.bench = entered.bench)::int as "addUp", min(entered.n)::int as entries
-     from stock_lot l join (select lot_id, sum(shelf_change) as shelf, sum(bench_change) as bench, count(*) as n from stock_entry group by lot_id) entered on entered.lot_id = l.id`,
+     from stock_lot l join stock_item i on i.id = l.item_id and i.what = 'cell' join (select lot_id, sum(shelf_change) as shelf, sum(bench_change) as bench, count(*) as n from stock_entry group by lot_id) entered on entered.lot_id = l.id`,
   )
   expect(sums).toEqual({ lots: 60, addUp: 60, entries: 50 })
 })

@@ -1,10 +1,6 @@
-import { spawn } from 'node:child_process'
 import { createHash } from 'node:crypto'
-import { once } from 'node:events'
 import { readFile } from 'node:fs/promises'
 import path from 'node:path'
-import { createInterface } from 'node:readline'
-import { fileURLToPath } from 'node:url'
 import pg from 'pg'
 import { readConfig } from '../../src/config.ts'
 import { startEmbedded } from '../../src/db/embedded.ts'
@@ -13,34 +9,10 @@ import { openDatabase } from '../../src/db/open.ts'
 import type { Day } from '../../src/domain/day.ts'
 import type { Service } from '../../src/http/service.ts'
 import { makeLog } from '../../src/log.ts'
+import { measuredOn } from './bench.ts'
 import { generateCentre } from './generate-centre.ts'
 
 export const TODAY = '2026-11-25' as Day
-
-/** The sizes to measure: BENCH_WATCHES, such as 10000,100000, or what the figure is promised for. */
-export const sizesToMeasure = (usual: readonly number[]): number[] =>
-  process.env.BENCH_WATCHES ? process.env.BENCH_WATCHES.split(',').map(Number) : [...usual]
-
-/**
- * Each size in a process of its own, so that the memory it tells is not what another size left behind; the lines they
- * print as JSON are returned.
- */
-export async function sizesApart(file: string, sizes: readonly number[]): Promise<Record<string, number>[]> {
-  const told: Record<string, number>[] = []
-  for (const size of sizes) {
-    const child = spawn(process.execPath, ['--import', 'tsx', fileURLToPath(file)], {
-      env: { ...process.env, BENCH_WATCHES: String(size) },
-      stdio: ['ignore', 'pipe', 'inherit'],
-    })
-    createInterface({ input: child.stdout }).on('line', (line) => {
-      console.log(line)
-      if (line.startsWith('{')) told.push(JSON.parse(line))
-    })
-    const [code] = await once(child, 'close')
-    if (code !== 0) throw new Error(`the size ${size} ended with ${code}`)
-  }
-  return told
-}
 
 const folder = path.resolve('.data/bench-server')
 const here = import.meta.dirname
@@ -94,6 +66,7 @@ export async function benchCentre(
   await migrate(at('measured'))
   await admin.query('checkpoint')
   const database = await openDatabase(at('measured'), { poolSize: 6 })
+  await measuredOn(database.pool)
   const reading = readConfig({
     LOG_LEVEL: 'silent',
     JOBS: 'off',
@@ -117,7 +90,3 @@ export async function benchCentre(
     },
   }
 }
-
-export const median = (values: readonly number[]): number =>
-  [...values].sort((a, b) => a - b)[Math.floor(values.length / 2)] as number
-export const round = (value: number, places = 2): number => Math.round(value * 10 ** places) / 10 ** places

@@ -1,41 +1,22 @@
 import { fork } from 'node:child_process'
 import { randomUUID } from 'node:crypto'
-import { mkdtemp, rm } from 'node:fs/promises'
-import os from 'node:os'
-import path from 'node:path'
 import { fileURLToPath } from 'node:url'
-import autocannon from 'autocannon'
 import Fastify from 'fastify'
 import pg from 'pg'
 import { v7 as uuidv7 } from 'uuid'
 import { buildApp } from '../../src/app.ts'
 import { readConfig } from '../../src/config.ts'
-import { startEmbedded } from '../../src/db/embedded.ts'
-import { migrate } from '../../src/db/migrate.ts'
 import { openDatabase } from '../../src/db/open.ts'
 import { ticketNumber } from '../../src/domain/tickets/number.ts'
 import { addStaffKey } from '../../src/features/staff-keys/staff-keys.ts'
 import { act, type Service } from '../../src/http/service.ts'
 import { makeLog } from '../../src/log.ts'
 
-/**
- * Booking-in against bare fastify and pg that write the same rows (one named statement a table in one transaction, the key
- * row and the stored answer among them), each server in a process of its own, rounds by turns; then by 1, 2 and 4 replicas on
- * one database server; and the gates of a ticket on a centre with 200,000 tickets.
- *
- *   npx tsx test/bench/tickets.ts [--seconds 8] [--rounds 3] [--tickets 200000] [--gates-only]
- *
- * Booking-in is measured on a server that waits for the disk; with --gates-only, which only reads, it need not.
- */
-const option = (name: string, usual: number) => {
-  const at = process.argv.indexOf(`--${name}`)
-  return at < 0 ? usual : Number(process.argv[at + 1])
-}
-const CONNECTIONS = 16
+/** Two servers that book a watch in, each a process of its own: the service, and what somebody would write by hand. */
 const here = fileURLToPath(import.meta.url)
 
 type Ready = { port: number; key: string }
-type Server = Ready & { stop: () => void }
+export type Server = Ready & { stop: () => void }
 
 async function serveOurs(url: string): Promise<Ready> {
   const reading = readConfig({
@@ -150,7 +131,7 @@ async function serveBare(url: string): Promise<Ready> {
   return { port: (app.server.address() as { port: number }).port, key: 'none' }
 }
 
-const bookingOf = (watch: string, owner: string, files: readonly string[]) => ({
+export const bookingOf = (watch: string, owner: string, files: readonly string[]) => ({
   owner: { id: owner },
   watch: { id: watch },
   complaint: 'it stopped last week and smells of nothing',
@@ -165,7 +146,10 @@ const bookingOf = (watch: string, owner: string, files: readonly string[]) => ({
 })
 
 /** A centre by plain SQL: owners, watches of many makers, pictures; and tickets that have run their course. */
-async function fill(pool: pg.Pool, fresh: number, tickets: number): Promise<void> {
+export async function fillForTickets(url: string, fresh: number, tickets: number): Promise<void> {
+  // a connection of its own, without the time limits of the service
+  const pool = new pg.Client({ connectionString: url })
+  await pool.connect()
   await pool.query(
     `insert into owner (name, search_name, created_by) select 'Owner ' || n, 'owner ' || n, 'bench' from generate_series(1, 20000) n`,
   )
@@ -187,7 +171,7 @@ async function fill(pool: pg.Pool, fresh: number, tickets: number): Promise<void
     `insert into ticket (number, watch_id, owner_id, brought_by, complaint, step, ended, ended_on, booked_on, next_actor, next_by, created_by, look_model)
      select 'B' || row_number() over (), id, owner_id, 'x', 'y', case when k < 0.98 then 'handed-over' else 'on-the-bench' end, case when k < 0.98 then 'handed-over' end,
        case when k < 0.98 then date '2026-01-31' end, date '2026-01-01', case when k >= 0.98 then 'bench' end, case when k >= 0.98 then date '2026-02-01' end, 'bench', md5(id::text)
-     from (select id, owner_id, random() as k from watch order by id limit $1::int) w`,
+     from (select id, owner_id, (row_number() over (order by id) % 50)::numeric / 50 as k from watch order by id limit $1::int) w`,
     [tickets],
   )
   await pool.query(
@@ -200,9 +184,11 @@ async function fill(pool: pg.Pool, fresh: number, tickets: number): Promise<void
     `insert into custody_move (ticket_id, n, to_place, holder, at, recorded_by) select id, 1, 'counter', 'x', now(), 'bench' from ticket`,
   )
   await pool.query('vacuum analyze')
+  await pool.end()
 }
 
-function child(kind: 'ours' | 'bare', url: string): Promise<Server> {
+/** One of the two, listening; it ends by `stop`. */
+export function serverOf(kind: 'ours' | 'bare', url: string): Promise<Server> {
   return new Promise((resolve, reject) => {
     const worker = fork(here, ['--serve', kind, url], { execArgv: process.execArgv })
     worker.once('message', (ready) => resolve({ ...(ready as Ready), stop: () => worker.kill() }))
@@ -210,155 +196,8 @@ function child(kind: 'ours' | 'bare', url: string): Promise<Server> {
   })
 }
 
-type Stock = { watches: { id: string; owner_id: string }[]; files: string[]; taken: number }
-
-async function shoot(server: Server, stock: Stock, seconds: number, connections = CONNECTIONS) {
-  const result = await autocannon({
-    url: `http://127.0.0.1:${server.port}`,
-    connections,
-    duration: seconds,
-    requests: [
-      {
-        method: 'POST',
-        path: '/v1/tickets',
-        setupRequest: (request) => {
-          const n = stock.taken++
-          const watch = stock.watches[n]
-          if (!watch) throw new Error('there are no more watches to book in: fill more')
-          return {
-            ...request,
-            headers: {
-              'content-type': 'application/json',
-              authorization: `Bearer ${server.key}`,
-              'idempotency-key': `"${randomUUID()}"`,
-              // the limit is by address; a house has many counters
-              'x-forwarded-for': `10.${n % 200}.${Math.floor(n / 200) % 200}.7`,
-            },
-            body: JSON.stringify(bookingOf(watch.id, watch.owner_id, stock.files.slice(n * 5, n * 5 + 5))),
-          }
-        },
-      },
-    ],
-  })
-  if (result.non2xx > 0 || result.errors > 0)
-    throw new Error(`${result.non2xx} answers were no success, ${result.errors} errors`)
-  return { perSecond: result.requests.average, p50: result.latency.p50, p99: result.latency.p99 }
-}
-
-const middle = (values: number[]): number => values.sort((a, b) => a - b)[Math.floor(values.length / 2)] ?? 0
-
-async function main(): Promise<void> {
-  const gatesOnly = process.argv.includes('--gates-only')
-  const seconds = option('seconds', 8)
-  const rounds = gatesOnly ? 0 : option('rounds', 3)
-  const tickets = option('tickets', 200_000)
-  const fresh = gatesOnly ? 1000 : option('watches', 60_000)
-  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-bench-'))
-  const embedded = await startEmbedded({
-    dataFolder: path.join(folder, 'data'),
-    settings: { shared_buffers: '256MB', max_connections: '100' },
-    throwaway: gatesOnly,
-  })
-  const servers: Record<string, Server> = {}
-  try {
-    await migrate(embedded.url)
-    const pool = new pg.Pool({ connectionString: embedded.url, max: 4 })
-    pool.on('error', () => {})
-    process.stderr.write(`filling ${tickets} tickets and ${fresh} watches …\n`)
-    await fill(pool, fresh, tickets)
-    const stock: Stock = {
-      watches: (
-        await pool.query(
-          'select id, owner_id from watch w where not exists (select from ticket t where t.watch_id = w.id) order by random()',
-        )
-      ).rows,
-      files: (await pool.query('select id from picture_file')).rows.map((row) => row.id),
-      taken: 0,
-    }
-    servers.bare = await child('bare', embedded.url)
-    servers.ours = await child('ours', embedded.url)
-    const { bare, ours } = servers
-    if (!gatesOnly) {
-      await shoot(bare, stock, 2)
-      await shoot(ours, stock, 2)
-    }
-    const runs = { bare: [] as Awaited<ReturnType<typeof shoot>>[], ours: [] as Awaited<ReturnType<typeof shoot>>[] }
-    for (let round = 0; round < rounds; round++) {
-      for (const kind of round % 2 === 0 ? (['bare', 'ours'] as const) : (['ours', 'bare'] as const)) {
-        runs[kind].push(await shoot(kind === 'bare' ? bare : ours, stock, seconds))
-        process.stderr.write(`round ${round + 1} ${kind}: ${JSON.stringify(runs[kind].at(-1))}\n`)
-      }
-    }
-    const replicas: { replicas: number; perSecond: number; p99: number }[] = []
-    for (const count of gatesOnly ? [] : [1, 2, 4]) {
-      const more = await Promise.all(Array.from({ length: count - 1 }, () => child('ours', embedded.url)))
-      for (const one of more) await shoot(one, stock, 2)
-      const each = await Promise.all([ours, ...more].map((one) => shoot(one, stock, seconds, CONNECTIONS / count)))
-      replicas.push({
-        replicas: count,
-        perSecond: each.reduce((sum, one) => sum + one.perSecond, 0),
-        p99: Math.max(...each.map((one) => one.p99)),
-      })
-      for (const one of more) one.stop()
-    }
-    const { rows: some } = await pool.query('select id from ticket order by random() limit 2000')
-    let at = 0
-    const gates = await autocannon({
-      url: `http://127.0.0.1:${ours.port}`,
-      connections: 1,
-      duration: seconds,
-      requests: [
-        {
-          method: 'GET',
-          setupRequest: (request) => {
-            at += 1
-            return {
-              ...request,
-              path: `/v1/tickets/${some[at % some.length].id}/gates`,
-              headers: { authorization: `Bearer ${ours.key}`, 'x-forwarded-for': `10.3.${at % 200}.9` },
-            }
-          },
-        },
-      ],
-    })
-    const ratios = runs.ours.map((run, i) => run.perSecond / (runs.bare[i]?.perSecond ?? 1))
-    const report = {
-      booking: gatesOnly
-        ? null
-        : {
-            bare: middle(runs.bare.map((run) => run.perSecond)),
-            ours: middle(runs.ours.map((run) => run.perSecond)),
-            ratio: middle([...ratios]),
-            spread: [Math.min(...ratios), Math.max(...ratios)],
-            p99: { ours: middle(runs.ours.map((run) => run.p99)), bare: middle(runs.bare.map((run) => run.p99)) },
-            reach: { ratio: 0.6, p99: 50 },
-            replicas,
-          },
-      gates: {
-        tickets,
-        p50: gates.latency.p50,
-        p99: gates.latency.p99,
-        perSecond: gates.requests.average,
-        failed: gates.non2xx,
-        reach: { p50: 10 },
-      },
-    }
-    process.stdout.write(`${JSON.stringify(report, null, 2)}\n`)
-    await pool.end()
-  } catch (error) {
-    process.stderr.write(`${error instanceof Error ? error.stack : error}\n`)
-    process.exitCode = 1
-  } finally {
-    for (const server of Object.values(servers)) server.stop()
-    await embedded.stop()
-    await rm(folder, { recursive: true, force: true })
-  }
-}
-
 const serving = process.argv.indexOf('--serve')
-if (serving >= 0) {
+if (process.argv[1] === here && serving >= 0) {
   const [kind, url] = [process.argv[serving + 1], process.argv[serving + 2]]
   process.send?.(await (kind === 'bare' ? serveBare(url ?? '') : serveOurs(url ?? '')))
-} else if (process.argv[1] === here) await main()
-
-export { main as benchTickets }
+}
