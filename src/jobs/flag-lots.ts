@@ -2,12 +2,13 @@ import { type Database, transaction } from '../db/open.ts'
 import type { Day } from '../domain/day.ts'
 import { remindOfRecalls } from '../features/recalls/telling.ts'
 import { type Flagged, flagLots, refreshForecasts } from '../features/stock-summaries/flagging.ts'
+import { remindOfTools } from '../features/tools/tools.ts'
 import type { Service } from '../http/service.ts'
 import { datesDue } from './nightly.ts'
 
 export const JOB = 'flag-lots'
 
-/** Every night: lots into their buckets, one summary for the manager, recalls that wait for somebody, and forecasts that have grown old. */
+/** Every night: lots into their buckets, one summary for the manager, recalls that wait for somebody, tools whose certificate ends, and forecasts that have grown old. */
 export async function run({
   db,
   today,
@@ -18,7 +19,10 @@ export async function run({
   currency: string
 }): Promise<Flagged & { forecasts: number }> {
   const flagged = await flagLots(db, today, currency)
-  await transaction(db, (tx) => remindOfRecalls(tx, today))
+  await transaction(db, async (tx) => {
+    await remindOfRecalls(tx, today)
+    await remindOfTools(tx, today)
+  })
   return { ...flagged, forecasts: await refreshForecasts(db, today) }
 }
 

@@ -24,10 +24,19 @@ export function validUntil(certificates: readonly Certificate[], on: Day): Day |
   return last && last.asLeft === 'in-tolerance' ? addMonths(last.on, last.months) : null
 }
 
-/** From the day after the due day its results open no gate; on a blocked tool or one that failed its daily check neither. */
-export function isInDate(certificates: readonly Certificate[], on: Day, blocked: boolean): boolean {
+/** From a daily check that failed to the day of the next that passed; `to` null while none has. */
+export type FailedCheck = { readonly from: Day; readonly to: Day | null }
+
+/** From the day after the due day its results open no gate; of a blocked tool or one that failed its daily check neither. */
+export function isInDate(
+  certificates: readonly Certificate[],
+  failed: readonly FailedCheck[],
+  on: Day,
+  blocked: boolean,
+): boolean {
   const until = validUntil(certificates, on)
-  return !blocked && until !== null && on <= until
+  const failing = failed.some((check) => on >= check.from && (check.to === null || on < check.to))
+  return !blocked && !failing && until !== null && on <= until
 }
 
 /**

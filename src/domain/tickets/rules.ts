@@ -39,6 +39,7 @@ export const ticketRuleTable = {
   finalCheckWorkingDays: step(1, 'the final check'),
   readyDays: rule(14, 1, 365, 'days', 'How long a ready watch waits before the counter asks after its owner'),
 
+  toolLeadDays: rule(30, 0, 365, 'days', 'The manager is told of a certificate this long before its last day'),
   readyComeByDays: rule(14, 1, 365, 'days', 'A letter that a watch is ready hopes for its owner within this many days'),
 
   estimateValidDays: rule(30, 1, 365, 'days', 'How long the price of an estimate holds'),

@@ -114,6 +114,13 @@ export async function listHouseRules(db: Db, on: Day) {
   ]
 }
 
+/** What is stored for a day, by key: read it with `readTicketRules`, `readTicketTables` or `readLocalSettings`. */
+export async function storedOn(db: Sql, on: Day): Promise<Record<string, unknown>> {
+  const rows = await db.$queryRaw<{ key: string; value: unknown }[]>`
+    select distinct on (key) key, value from house_rule where from_day <= ${on}::date order by key, from_day desc, id desc`
+  return Object.fromEntries(rows.map((row) => [row.key, row.value]))
+}
+
 /** A table in force on a day; the first one where the house never changed it. */
 export async function tableOn<Key extends keyof typeof tableRules>(
   db: Sql,

@@ -5,6 +5,7 @@ import type { Money } from '../../domain/money.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
 import { adviceFor, type Stuck } from '../../domain/tickets/stuck.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
+import { storedOn } from '../house-rules/house-rules.ts'
 
 export type StuckRow = {
   id: string
@@ -44,12 +45,6 @@ export async function stuckTickets(
     ...row,
     advice: adviceFor({ step: row.step, waitedDays, failedAttempts }, rules, contactAttempts),
   }))
-}
-
-async function storedOn(db: Db, on: Day): Promise<Record<string, unknown>> {
-  const rows = await db.$queryRaw<{ key: string; value: unknown }[]>`
-    select distinct on (key) key, value from house_rule where from_day <= ${on}::date order by key, from_day desc, id desc`
-  return Object.fromEntries(rows.map((row) => [row.key, row.value]))
 }
 
 export type PlaceValue = {

@@ -1,6 +1,8 @@
 import { type Db, dayFrom } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
+import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
-import type { Act } from '../../http/service.ts'
+import type { Act, Role } from '../../http/service.ts'
 
 /** What people have to do: calls, missing settings, addresses that failed. Any feature makes them; here they are listed and closed. */
 
@@ -44,6 +46,24 @@ export async function listTasks(
     take: limit + 1,
   })
   return rows.map(shown)
+}
+
+export type NewTask = {
+  kind: string
+  role: Role
+  /** names the one thing to do */
+  dedupe: string
+  words: string
+  dueOn: Day
+}
+
+/** A task that is made once: closed by somebody it does not come again, however often the night looks. */
+export async function addTaskOnce(tx: Sql, { kind, role, dedupe, words, dueOn }: NewTask): Promise<void> {
+  await tx.$executeRaw`
+    insert into task (kind, role, dedupe, words, due_on)
+    select ${kind}, ${role}, ${dedupe}, ${words}, ${dueOn}::date
+    where not exists (select from task where dedupe = ${dedupe})
+    on conflict (dedupe) where done_at is null do nothing`
 }
 
 /** Done, and how; a task is closed once. One statement, so that of two people who close it the first is on record. */

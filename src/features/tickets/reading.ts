@@ -1,6 +1,7 @@
 import type pg from 'pg'
 import type { Db } from '../../db/open.ts'
 import { isDay } from '../../domain/day.ts'
+import type { FailedCheck } from '../../domain/readings/tools.ts'
 import type { GuaranteeKind } from '../../domain/tickets/guarantee.ts'
 import { openAlike } from './alike.ts'
 
@@ -33,7 +34,9 @@ select to_jsonb(t) as ticket,
      from hazard h where h.watch_id = t.watch_id and not exists (select from strike s where s.fact_id = h.id)) as hazards,
   (select jsonb_object_agg(x.id, x.tool) from (
      select o.id, jsonb_build_object('blocked', o.blocked_why is not null, 'certificates', coalesce((select jsonb_agg(jsonb_build_object('id', c.id, 'on', c.on_day,
-       'asFound', c.as_found, 'asLeft', c.as_left, 'months', c.months) order by c.on_day, c.id) from tool_certificate c where c.tool_id = o.id), '[]')) as tool
+       'asFound', c.as_found, 'asLeft', c.as_left, 'months', c.months) order by c.on_day, c.id) from tool_certificate c where c.tool_id = o.id), '[]'),
+       'failed', coalesce((select jsonb_agg(jsonb_build_object('from', f.on_day, 'to', (select p.on_day from tool_check p
+         where p.tool_id = f.tool_id and p.passed and p.id > f.id order by p.id limit 1))) from tool_check f where f.tool_id = o.id and not f.passed), '[]')) as tool
      from tool o where o.id in (select tool_id from rec where tool_id is not null)) x) as tools,
   (select jsonb_object_agg(s.key, s.value) from (
      select distinct on (key) key, value from house_rule where from_day <= $2::date order by key, from_day desc, id desc) s) as settings,
@@ -152,7 +155,7 @@ export type Rows = {
       }[]
     | null
   hazards: { id: string; kind: string; note: string | null; on: string; by: string }[] | null
-  tools: Record<string, { blocked: boolean; certificates: Json[] }> | null
+  tools: Record<string, { blocked: boolean; certificates: Json[]; failed: FailedCheck[] }> | null
   settings: Json | null
   /** fittings on this ticket from a lot under an open recall, still in the watch */
   recalled: string[] | null

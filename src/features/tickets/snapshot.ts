@@ -386,7 +386,9 @@ function testOf(rows: Rows, record: RecordRow, mark: (r: RecordRow) => Mark): Sn
     bar: (record.data.bar as number | null) ?? null,
     counts: record.data.counts === true,
     toolInDate:
-      record.tool === null ? record.data.test === 'immersion' : isInDate(certificates, on, tool?.blocked ?? true),
+      record.tool === null
+        ? record.data.test === 'immersion'
+        : isInDate(certificates, tool?.failed ?? [], on, tool?.blocked ?? true),
     toolDoubtful: doubtful,
   }
 }

@@ -9,6 +9,7 @@ import { byId, day, dayOut, id, idOut, line } from '../../http/shapes.ts'
 import {
   addBench,
   addCertificate,
+  addCheck,
   addSkill,
   addTolerance,
   addTool,
@@ -41,6 +42,7 @@ const toolOut = z.object({
   blockedWhy: z.string().nullable(),
   validUntil: dayOut.nullable(),
   inDate: z.boolean(),
+  lastCheck: z.object({ on: dayOut, value: z.string(), passed: z.boolean(), by: z.string() }).nullable(),
   certificates: z.array(
     z.object({
       id: idOut,
@@ -139,6 +141,24 @@ export function toolRoutes(app: Routes, service: Service): void {
     },
     (request, reply) =>
       createOnce(service, request, reply, (doing) => addCertificate(doing, request.params.id, request.body)),
+  )
+  app.post(
+    '/v1/tools/:id/daily-checks',
+    {
+      config: { roles: ['bench', 'manager'] },
+      schema: {
+        tags,
+        summary: 'Record the daily check of a tool; from a failed one to the next that passed its results open no gate',
+        params: byId,
+        body: z.strictObject({
+          value: line(80).meta({ description: 'what it showed, with its unit' }),
+          passed: z.boolean(),
+        }),
+        response: { 201: z.object({ id: idOut, tool: toolOut }) },
+      },
+    },
+    (request, reply) =>
+      createOnce(service, request, reply, (doing) => addCheck(doing, request.params.id, request.body)),
   )
   app.get(
     '/v1/tools/:id/doubtful-results',

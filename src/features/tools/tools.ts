@@ -1,10 +1,20 @@
 import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
-import { type Certificate, doubtfulSpans, isInDate, type ToolKind, validUntil } from '../../domain/readings/tools.ts'
+import {
+  type Certificate,
+  doubtfulSpans,
+  type FailedCheck,
+  isInDate,
+  reminderOn,
+  type ToolKind,
+  validUntil,
+} from '../../domain/readings/tools.ts'
 import { Refusal } from '../../domain/refusals.ts'
+import { readTicketRules } from '../../domain/tickets/rules.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { tableOn } from '../house-rules/house-rules.ts'
+import { storedOn, tableOn } from '../house-rules/house-rules.ts'
+import { addTaskOnce } from '../tasks/tasks.ts'
 
 export type NewTool = { kind: ToolKind; serial: string; name: string; months?: number | undefined }
 
@@ -26,7 +36,14 @@ export async function listTools(db: Db, today: Day, id?: string) {
     where: { toolId: { in: tools.map((tool) => tool.id) } },
     orderBy: [{ onDay: 'asc' }, { id: 'asc' }],
   })
+  const failed = await db.$queryRaw<(FailedCheck & { toolId: string })[]>`
+    select f.tool_id as "toolId", f.on_day::text as from, (select p.on_day::text from tool_check p where p.tool_id = f.tool_id and p.passed and p.id > f.id
+      order by p.id limit 1) as to from tool_check f where not f.passed and f.tool_id = any(${tools.map((tool) => tool.id)}::uuid[])`
+  const checks = await db.$queryRaw<{ toolId: string; on: Day; value: string; passed: boolean; by: string }[]>`
+    select t.id as "toolId", c.on_day::text as on, c.value, c.passed, c.recorded_by as by from unnest(${tools.map((tool) => tool.id)}::uuid[]) t (id)
+    cross join lateral (select * from tool_check c where c.tool_id = t.id and c.on_day <= ${today}::date order by c.id desc limit 1) c`
   return tools.map((tool) => {
+    const check = checks.find((one) => one.toolId === tool.id)
     const own = certificates.filter((certificate) => certificate.toolId === tool.id)
     const dated: Certificate[] = own.map((c) => ({
       id: c.id,
@@ -43,7 +60,13 @@ export async function listTools(db: Db, today: Day, id?: string) {
       months: tool.months,
       blockedWhy: tool.blockedWhy,
       validUntil: validUntil(dated, today),
-      inDate: isInDate(dated, today, tool.blockedWhy !== null),
+      inDate: isInDate(
+        dated,
+        failed.filter((one) => one.toolId === tool.id),
+        today,
+        tool.blockedWhy !== null,
+      ),
+      lastCheck: check ? { on: check.on, value: check.value, passed: check.passed, by: check.by } : null,
       certificates: own.map((c) => ({
         id: c.id,
         on: dayFrom(c.onDay),
@@ -61,7 +84,7 @@ export type NewCertificate = { on: Day; asFound: string; asLeft: string; months?
 
 /** A certificate. Found out of tolerance, it answers with every doubtful result since the last good one. */
 export async function addCertificate(act: Act, toolId: string, input: NewCertificate): Promise<Created> {
-  const { tx, who, today } = act
+  const { tx, who, today, now } = act
   if (input.on > today)
     throw new Refusal('fact-in-future', { what: 'A certificate', today }, [
       { pointer: '/on', detail: `lies after today, ${today}` },
@@ -79,10 +102,40 @@ export async function addCertificate(act: Act, toolId: string, input: NewCertifi
       recordedBy: who.name,
     },
   })
+  await tx.$executeRaw`
+    update task set done_at = ${now}, done_by = ${who.name}, done_how = 'a new certificate was entered'
+    where done_at is null and dedupe like ${`tool-due/${toolId}/%`}`
   const doubtful = input.asFound === 'out-of-tolerance' ? await doubtfulResults(tx, toolId, today) : []
   return {
     location: `/v1/tools/${toolId}`,
     body: { id: row.id, tool: await getTool(tx, toolId, today), doubtfulResults: doubtful },
+  }
+}
+
+/** The daily check: what the tool showed, and whether it passed. A failed one shuts its results out until one passes. */
+export async function addCheck(
+  { tx, who, today }: Act,
+  toolId: string,
+  input: { value: string; passed: boolean },
+): Promise<Created> {
+  if (!(await tx.tool.findUnique({ where: { id: toolId } })))
+    throw new Refusal('not-found', { what: 'tool', id: toolId })
+  const row = await tx.toolCheck.create({ data: { toolId, onDay: dateOf(today), ...input, recordedBy: who.name } })
+  return { location: `/v1/tools/${toolId}`, body: { id: row.id, tool: await getTool(tx, toolId, today) } }
+}
+
+/** Each certificate that ends within the lead is a task of the manager, once; a new certificate closes it. */
+export async function remindOfTools(tx: Db, today: Day): Promise<void> {
+  const { toolLeadDays } = readTicketRules(await storedOn(tx, today))
+  for (const { id, kind, name, serial, validUntil: until, blockedWhy } of await listTools(tx, today)) {
+    if (until === null || blockedWhy !== null || today < reminderOn(until, toolLeadDays)) continue
+    await addTaskOnce(tx, {
+      kind: 'tool-due',
+      role: 'manager',
+      dedupe: `tool-due/${id}/${until}`,
+      words: `The certificate of ${name} (${kind}, ${serial}) holds through ${until}: from the day after, its results open no gate. Have it calibrated.`,
+      dueOn: until,
+    })
   }
 }
 

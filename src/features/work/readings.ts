@@ -10,7 +10,6 @@ import {
 } from '../../domain/readings/bounds.ts'
 import { amplitudeOf, predictedMonths, rateOf } from '../../domain/readings/computed.ts'
 import { judgeReadings } from '../../domain/readings/judge.ts'
-import { type Certificate, isInDate } from '../../domain/readings/tools.ts'
 import {
   judgeWaterTest,
   limitsUnder,
@@ -38,6 +37,7 @@ import {
 } from '../tickets/desk.ts'
 import { writeFacts } from '../tickets/facts.ts'
 import { houseClassOf, type Loaded, testedWatch } from '../tickets/snapshot.ts'
+import { listTools } from '../tools/tools.ts'
 
 const refuse = (faults: readonly ReadingFault[]): void => {
   if (faults.length > 0) throw faulty(...faults.map((fault) => [`/${fault.key}`, fault.detail] as const))
@@ -47,14 +47,10 @@ type Tool = { id: string; kind: string; inDate: boolean; validOn: Day }
 
 /** The tool of a result: there is none without one. Out of calibration it is recorded all the same, and opens nothing. */
 async function toolOf(desk: Desk, id: string, kinds: readonly string[], on: Day): Promise<Tool> {
-  const rows = await desk.tx.$queryRaw<{ kind: string; blocked: boolean; certificates: Certificate[] | null }[]>`
-    select kind, blocked_why is not null as blocked, (select jsonb_agg(jsonb_build_object('id', c.id, 'on', c.on_day, 'asFound', c.as_found, 'asLeft', c.as_left,
-      'months', c.months) order by c.on_day, c.id) from tool_certificate c where c.tool_id = tool.id) as certificates
-    from tool where id = ${id}::uuid`
-  const row = rows[0]
-  if (!row) throw new Refusal('not-found', { what: 'tool', id }, [{ pointer: '/tool', detail: 'is not on file' }])
-  if (!kinds.includes(row.kind)) throw faulty(['/tool', `is a ${row.kind}; this needs a ${kinds.join(' or ')}`])
-  return { id, kind: row.kind, inDate: isInDate(row.certificates ?? [], on, row.blocked), validOn: on }
+  const tool = (await listTools(desk.tx, on, id))[0]
+  if (!tool) throw new Refusal('not-found', { what: 'tool', id }, [{ pointer: '/tool', detail: 'is not on file' }])
+  if (!kinds.includes(tool.kind)) throw faulty(['/tool', `is a ${tool.kind}; this needs a ${kinds.join(' or ')}`])
+  return { id, kind: tool.kind, inDate: tool.inDate, validOn: on }
 }
 
 export type TimingInput = {

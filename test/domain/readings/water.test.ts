@@ -121,10 +121,23 @@ describe('a tool and its certificates', () => {
   it('opens gates through its last day and not on the day after', () => {
     const list = [certificate('a', '2025-11-30')]
     expect(validUntil(list, day('2026-01-01'))).toBe('2026-11-30')
-    expect(isInDate(list, day('2026-11-30'), false)).toBe(true)
-    expect(isInDate(list, day('2026-12-01'), false)).toBe(false)
-    expect(isInDate(list, day('2025-11-29'), false), 'before its first certificate').toBe(false)
-    expect(isInDate(list, day('2026-01-01'), true), 'blocked').toBe(false)
+    expect(isInDate(list, [], day('2026-11-30'), false)).toBe(true)
+    expect(isInDate(list, [], day('2026-12-01'), false)).toBe(false)
+    expect(isInDate(list, [], day('2025-11-29'), false), 'before its first certificate').toBe(false)
+    expect(isInDate(list, [], day('2026-01-01'), true), 'blocked').toBe(false)
+  })
+  it('opens none from a daily check that failed to the day of the next that passed', () => {
+    const list = [certificate('a', '2025-11-30')]
+    const failed = [{ from: day('2026-03-02'), to: day('2026-03-04') }]
+    const on = (text: string, spans: Parameters<typeof isInDate>[1] = failed) => isInDate(list, spans, day(text), false)
+    expect(['2026-03-01', '2026-03-02', '2026-03-03', '2026-03-04'].map((one) => on(one))).toEqual([
+      true,
+      false,
+      false,
+      true,
+    ])
+    expect(on('2026-06-01', [{ from: day('2026-03-02'), to: null }])).toBe(false)
+    expect(on('2026-03-02', [{ from: day('2026-03-02'), to: day('2026-03-02') }]), 'mended on the day').toBe(true)
   })
   it('makes every result since its last good certificate doubtful when found out of tolerance', () => {
     const list = [

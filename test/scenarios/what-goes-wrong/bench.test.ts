@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { run as flagLots } from '../../../src/jobs/flag-lots.ts'
 import { openShop, type Shop } from '../../features/tickets/shop.ts'
 
 /** What goes wrong at the bench, and what the service does then (common practice, no source). */
@@ -157,6 +158,84 @@ test('an out-of-date tester opens no gate; one found out of tolerance shuts gate
   const first = list.findIndex((row) => !row.inHouse)
   expect(first, 'watches in the house first, then those that went out').toBeGreaterThan(0)
   expect(list.slice(first).every((row) => !row.inHouse)).toBe(true)
+})
+
+test('a tester that fails its daily check opens no gate until it passes one', async () => {
+  const tester = await shop.made(shop.manager, '/v1/tools', { kind: 'pressure-tester', serial: 'P-2', name: 'second' })
+  await shop.made(shop.manager, `/v1/tools/${tester.id}/certificates`, {
+    on: '2026-06-01',
+    asFound: 'in-tolerance',
+    asLeft: 'in-tolerance',
+    byWhom: 'the laboratory',
+  })
+  const checked = async (value: string, passed: boolean) =>
+    (await shop.made(shop.bench, `/v1/tools/${tester.id}/daily-checks`, { value, passed })).tool as Record<
+      string,
+      unknown
+    >
+  expect(await checked('2.00 bar held', true)).toMatchObject({ inDate: true, lastCheck: { passed: true } })
+  const ticket = await shop.book({ dial: 'teal' })
+  const estimate = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  expect((await shop.waterTest(ticket.number, { tool: tester.id })).gate.state).toBe('open')
+  expect(await checked('loses 0.2 bar a minute', false)).toMatchObject({
+    inDate: false,
+    lastCheck: { value: 'loses 0.2 bar a minute', passed: false, by: 'bench of the test' },
+  })
+  expect((await shop.gates(ticket.number)).G11!.state, 'what it found that day opens nothing').toBe('shut')
+  expect(await shop.waterTest(ticket.number, { tool: tester.id })).toMatchObject({ toolInDate: false })
+  expect(await checked('2.00 bar held, new seal', true)).toMatchObject({ inDate: true })
+  expect((await shop.waterTest(ticket.number, { tool: tester.id })).gate.state).toBe('open')
+  expect((await shop.bench.post(`/v1/tools/${tester.id}/daily-checks`, { value: 'well' })).status).toBe(400)
+})
+
+test('a certificate that ends within the lead is a task of the manager, once, and closed by the next', async () => {
+  const tool = await shop.made(shop.manager, '/v1/tools', { kind: 'scales', serial: 'S-1', name: 'scales' })
+  const certificate = (on: string) =>
+    shop.made(shop.manager, `/v1/tools/${tool.id}/certificates`, {
+      on,
+      asFound: 'in-tolerance',
+      asLeft: 'in-tolerance',
+      byWhom: 'the laboratory',
+    })
+  await certificate('2026-01-10')
+  const night = (today: string) => flagLots({ db: shop.house.database, today: today as never, currency: 'EUR' })
+  const open = async (done = 'no') => {
+    const { items } = (await shop.manager.get(`/v1/tasks?role=manager&kind=tool-due&done=${done}`).expect(200)).body
+    return (items as { id: string; words: string; dueOn: string }[]).filter((task) => task.words.includes('S-1'))
+  }
+  await night('2026-12-10')
+  expect(await open(), '31 days before').toEqual([])
+  await night('2026-12-11')
+  await night('2026-12-12')
+  expect(await open()).toEqual([
+    expect.objectContaining({ dueOn: '2027-01-10', words: expect.stringContaining('holds through 2027-01-10') }),
+  ])
+  const [task] = await open()
+  await shop.manager.post(`/v1/tasks/${task!.id}/closing`, { how: 'the laboratory comes on the 5th' }).expect(200)
+  await night('2026-12-13')
+  expect(await open(), 'told once').toEqual([])
+  await shop.manager
+    .post('/v1/house-rules', {
+      key: 'toolLeadDays',
+      value: 60,
+      fromDay: '2027-10-01',
+      reason: 'the laboratory is slow',
+    })
+    .expect(201)
+  const at = shop.house.service.clock.now().toISOString()
+  shop.house.setNow('2027-01-08T09:00:00Z')
+  await certificate('2027-01-07')
+  await night('2027-11-07')
+  expect(await open()).toEqual([])
+  await night('2027-11-08')
+  expect((await open())[0]!.dueOn).toBe('2028-01-07')
+  shop.house.setNow('2027-11-20T09:00:00Z')
+  await certificate('2027-11-19')
+  expect(await open()).toEqual([])
+  expect(await open('yes')).toHaveLength(2)
+  shop.house.setNow(at)
 })
 
 test('hazard: radium lume stops at the door of the bench until the local rules are set and the note is confirmed at the right bench', async () => {

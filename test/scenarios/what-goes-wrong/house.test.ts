@@ -163,6 +163,7 @@ test('every record of the record is append-only in the database itself', async (
     'ticket_picture',
     'guarantee',
     'tool_certificate',
+    'tool_check',
     'evening_count',
   ]) {
     const { rows } = await pool.query(
