@@ -234,7 +234,12 @@ const secondEyes: GateRule = (t) => {
   if (!check) return { parts: [shut('check', 'there was no final check', to, 'manager')], ...marks }
   const after = lastWorkedAt(t)
   // work written down after the check counts after it, whatever hour it is given
-  const writtenAfter = [...t.work.filter((work) => work.state === 'done'), ...t.openings, ...t.closings, ...t.fitted].some((mark) => mark.seq > check.seq)
+  const writtenAfter = [
+    ...t.work.filter((work) => work.state === 'done'),
+    ...t.openings,
+    ...t.closings,
+    ...t.fitted,
+  ].some((mark) => mark.seq > check.seq)
   const workedOn = t.workers.get(check.by)
   const nextDay = t.settings.sameCheckerNextDay && workedOn !== undefined && check.on >= addDays(workedOn, 1)
   return {
