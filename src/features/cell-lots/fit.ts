@@ -5,11 +5,12 @@ import { faulty, Refusal } from '../../domain/refusals.ts'
 import { gradeOf, nextChangeOn } from '../../domain/stock/life.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { recordFacts, strikeFact } from '../facts/facts.ts'
+import { recordFacts } from '../facts/facts.ts'
+import { replaceEvent } from '../facts/strikes.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { obligationsSummary, standingOf } from '../obligations/obligations.ts'
 import { lockWatches } from '../obligations/rewrite.ts'
-import { readEntry, refuseFitting, writeEntry, writeStrike } from '../stock-entries/entries.ts'
+import { refuseFitting, writeEntry } from '../stock-entries/entries.ts'
 import { type Lot, lockLots } from '../stock-entries/lots.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { watchFor } from '../stock-entries/tickets.ts'
@@ -85,7 +86,13 @@ export async function fitCell(act: Act, input: CellFitting): Promise<Created> {
     ...(consumption !== undefined && { consumptionMicroamps: consumption }),
   }
   const eventId = earlier
-    ? await replaceFact(act, input.watchId, earlier.id, event)
+    ? await replaceEvent(
+        act,
+        input.watchId,
+        earlier.id,
+        event,
+        'more cells were fitted on the same day; they are one fact',
+      )
     : (await recordFacts(act, { events: [{ ...event, watchId: input.watchId, ticketId: input.ticketId }] })).eventIds[0]
 
   const entryIds: string[] = []
@@ -161,27 +168,4 @@ async function fittedSameDay(db: Db, watchId: string, on: Day): Promise<Earlier 
     from watch_event v where v.watch_id = ${watchId}::uuid and v.event = 'cell-fitted' and v.happened = ${on} and v.source = 'own-record'
       and not exists (select from strike s where s.fact_id = v.id) order by v.id desc limit 1`
   return row ?? null
-}
-
-async function replaceFact(act: Act, watchId: string, factId: string, replacement: object): Promise<string> {
-  const reason = 'more cells were fitted on the same day; they are one fact'
-  const { body } = await strikeFact(act, watchId, { factId, reason, replacement: replacement as never })
-  return (body as { replacedBy: string }).replacedBy
-}
-
-/** A fitting that did not happen: the fact and its entries are struck together, and the pieces are out at the bench again. */
-export async function strikeFitting(act: Act, eventId: string, reason: string): Promise<Created> {
-  const entries = await act.tx.$queryRaw<{ id: string; watchId: string }[]>`
-    with recursive told as (
-      select ${eventId}::uuid as id
-      union select s.fact_id from strike s join told on s.replaced_by = told.id
-    )
-    select e.id, e.watch_id as "watchId" from stock_entry e join told on told.id = e.event_id
-    where e.strikes is null and not exists (select from stock_entry s where s.strikes = e.id) order by e.id`
-  const watchId = entries[0]?.watchId
-  if (!watchId) throw new Refusal('not-found', { what: 'fitting from stock', id: eventId })
-  await lockWatches(act.tx, [watchId])
-  for (const { id } of entries) await writeStrike(act, await readEntry(act.tx, id), reason)
-  const { body } = await strikeFact(act, watchId, { factId: eventId, reason })
-  return { body }
 }

@@ -129,63 +129,6 @@ export async function recordNote(act: Act, watchId: string, note: Omit<NewNote, 
   return { location: `/v1/watches/${watchId}/notes`, body: await obligationsSummary(act.tx, watchId, act.today) }
 }
 
-export const strikableTables = [
-  'watch_event',
-  'wear_statement',
-  'watchmaker_note',
-  'ownership',
-  'movement',
-  'hazard',
-] as const
-type Strikable = (typeof strikableTables)[number]
-
-/**
- * Strikes a fact of a watch: it stays on file and no longer counts. The fact that stands in its place is recorded in
- * the same transaction, where there is one.
- */
-export async function strikeFact(
-  act: Act,
-  watchId: string,
-  input: { factId: string; reason: string; replacement?: (HistoryEvent & { note?: string | undefined }) | undefined },
-): Promise<Created> {
-  const { tx, today, who } = act
-  await lockWatches(tx, [watchId])
-  const found = await tx.$queryRaw<{ t: Strikable }[]>`
-    select 'watch_event' as t from watch_event where id = ${input.factId}::uuid and watch_id = ${watchId}::uuid
-    union all select 'wear_statement' from wear_statement where id = ${input.factId}::uuid and watch_id = ${watchId}::uuid
-    union all select 'watchmaker_note' from watchmaker_note where id = ${input.factId}::uuid and watch_id = ${watchId}::uuid
-    union all select 'ownership' from ownership where id = ${input.factId}::uuid and watch_id = ${watchId}::uuid
-    union all select 'movement' from movement where id = ${input.factId}::uuid and watch_id = ${watchId}::uuid
-    union all select 'hazard' from hazard where id = ${input.factId}::uuid and watch_id = ${watchId}::uuid`
-  const table = found[0]?.t
-  if (!table) throw new Refusal('not-found', { what: 'fact of this watch', id: input.factId })
-  if (input.replacement && table !== 'watch_event')
-    throw new Refusal('faulty-input', {}, [
-      { pointer: '/replacement', detail: 'may stand only where an event is struck; record the other fact anew' },
-    ])
-  if (input.replacement) refuseFuture('What happened', input.replacement.on, today, '/replacement/on')
-  const replacedBy = input.replacement
-    ? (await recordFacts(act, { events: [{ ...input.replacement, watchId }] }, { correcting: true })).eventIds[0]
-    : undefined
-  await tx.strike.create({
-    data: {
-      factId: input.factId,
-      factTable: table,
-      watchId,
-      reason: input.reason,
-      replacedBy: replacedBy ?? null,
-      learned: dateOf(today),
-      recordedBy: who.name,
-    },
-  })
-  if (table === 'ownership') await settleOwner(act, watchId)
-  await rewriteObligations(tx, [watchId], today, { correcting: replacedBy !== undefined })
-  return {
-    location: `/v1/watches/${watchId}/events`,
-    body: { factId: input.factId, replacedBy: replacedBy ?? null, ...(await obligationsSummary(tx, watchId, today)) },
-  }
-}
-
 /** The present owner as the ownership rows say it, kept on the watch for the nightly run. */
 export async function settleOwner({ tx }: Pick<Act, 'tx'>, watchId: string): Promise<void> {
   await tx.$executeRaw`

@@ -3,8 +3,9 @@ import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { byId, id, idOut, prose } from '../../http/shapes.ts'
-import { recordEvent, recordNote, recordWear, strikeFact } from './facts.ts'
+import { recordEvent, recordNote, recordWear } from './facts.ts'
 import { eventBody, noteBody, recordedOut, summaryOut, wearBody } from './shapes.ts'
+import { strikeFact } from './strikes.ts'
 
 export function factRoutes(app: Routes, service: Service): void {
   const config = { roles: ['counter', 'bench', 'manager'] as const }

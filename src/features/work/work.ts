@@ -3,10 +3,10 @@ import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
 import { agreedLines } from '../../domain/tickets/gates-yes.ts'
 import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
-import { frozen } from '../../domain/tickets/steps.ts'
 import type { Created } from '../../http/creating.ts'
-import { dayAt, type Role } from '../../http/service.ts'
+import { dayAt } from '../../http/service.ts'
 import { fitCell as fitCellFromStock } from '../cell-lots/fit.ts'
+import { strikeOfRecord } from '../facts/strikes.ts'
 import { fitGasket } from '../gasket-lots/gasket-lots.ts'
 import {
   addRecords,
@@ -18,8 +18,10 @@ import {
   reopen,
   takeWork,
 } from '../tickets/desk.ts'
-import { strikeFacts, type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
+import { type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
+import { settleParts, settleTicket } from '../tickets/settled.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
+import { isStrikable, refuseStriking } from '../tickets/striking.ts'
 import { replaceMovement } from '../watches/watches.ts'
 
 export type OperationInput = {
@@ -132,10 +134,20 @@ export async function closeCase(
   return answered(desk, ticket, record!.id)
 }
 
+type FromStock = { eventId: string; entryIds: string[] }
+
 /** The lot a piece came from, or why it is not known. */
 export type LotNamed = { lot?: string | undefined; lotUnknownBecause?: string | undefined }
 
-type Fitting = { what: string; opening: OpeningKind; data: object; lot?: string | undefined; fact: WorkFact }
+type Fitting = {
+  what: string
+  opening: OpeningKind
+  data: object
+  lot?: string | undefined
+  /** entries of stock that this piece left by */
+  entries?: readonly string[]
+  fact: WorkFact
+}
 
 /** Whether something may be fitted now: at the bench, the hazard answered, the case open. */
 function mayFit(ticket: Loaded, kind: 'fitting' | 'sealing'): { back: boolean } {
@@ -165,11 +177,17 @@ async function fitIn(
   const records = await addRecords(
     desk,
     ticket.snapshot.ticket.id,
-    fittings.map((fitting, i) => ({
+    fittings.map((fitting) => ({
       kind: 'fitting',
       at,
       lot: fitting.lot ?? null,
-      data: { ...fitting.data, what: fitting.what, opening: fitting.opening, facts: i === 0 ? facts : [] },
+      data: {
+        ...fitting.data,
+        what: fitting.what,
+        opening: fitting.opening,
+        facts,
+        ...(fitting.entries && { entries: fitting.entries }),
+      },
     })),
   )
   if (back) await backToBench(desk, ticket, `fitted: ${fittings.map((fitting) => fitting.what).join(', ')}`)
@@ -198,6 +216,7 @@ export async function replaceSeals(desk: Desk, ref: string, input: SealInput): P
     lot === undefined ? [] : [{ lotId: lot, pieces: 1, position }],
   )
   const facts: string[] = []
+  const entries: string[] = []
   if (gaskets.length > 0) {
     const fitted = await fitGasket(desk, {
       watchId: String(ticket.rows.watch.id),
@@ -205,7 +224,9 @@ export async function replaceSeals(desk: Desk, ref: string, input: SealInput): P
       on: dayAt(at, desk.zone),
       gaskets,
     })
-    facts.push((fitted.body as { eventId: string }).eventId)
+    const { eventId, entryIds } = fitted.body as FromStock
+    facts.push(eventId)
+    entries.push(...entryIds)
   }
   const ids = await fitIn(
     desk,
@@ -217,6 +238,8 @@ export async function replaceSeals(desk: Desk, ref: string, input: SealInput): P
       opening: 'seals-replaced',
       data: seal,
       lot: seal.lot,
+      // an entry for each seal with a lot, in their order
+      ...(seal.lot !== undefined && { entries: entries.splice(0, 1) }),
       fact: { event: 'seals-replaced' },
     })),
     facts,
@@ -267,6 +290,7 @@ export async function fitCell(desk: Desk, ref: string, input: CellInput): Promis
     throw faulty(['/consumptionReading', 'is no reading of this ticket'])
   const microamps = (reading?.data.values as Record<string, number | null> | undefined)?.consumption ?? null
   const facts: string[] = []
+  const entries: string[] = []
   if (input.lot !== undefined) {
     const fitted = await fitCellFromStock(desk, {
       watchId: String(ticket.rows.watch.id),
@@ -275,7 +299,9 @@ export async function fitCell(desk: Desk, ref: string, input: CellInput): Promis
       cells: [{ lotId: input.lot, pieces: input.pieces }],
       ...(microamps !== null && { consumptionMicroamps: microamps }),
     })
-    facts.push((fitted.body as { eventId: string }).eventId)
+    const { eventId, entryIds } = fitted.body as FromStock
+    facts.push(eventId)
+    entries.push(...entryIds)
   }
   const ids = await fitIn(
     desk,
@@ -284,6 +310,7 @@ export async function fitCell(desk: Desk, ref: string, input: CellInput): Promis
     at,
     [
       {
+        entries,
         what: `cell ${input.designation}`,
         opening: 'cell-fitted',
         data: input,
@@ -344,46 +371,6 @@ export async function fitMovement(desk: Desk, ref: string, input: MovementInput)
   return answered(desk, ticket, record!.id)
 }
 
-const byCounter = ['counter', 'manager'] as const
-const byBench = ['bench', 'manager'] as const
-const byBoth = ['counter', 'bench', 'manager'] as const
-const byManager = ['manager'] as const
-
-/** What may be struck, and by whom: each kind by those who record it. */
-const strikableBy: Readonly<Record<string, readonly Role[]>> = {
-  people: byCounter,
-  condition: byCounter,
-  value: byCounter,
-  'do-not': byCounter,
-  contact: byCounter,
-  'at-counter': byCounter,
-  payment: byCounter,
-  promise: byCounter,
-  comeback: byBoth,
-  look: byBench,
-  parts: ['bench', 'stock', 'manager'],
-  kit: ['bench', 'stock', 'manager'],
-  closing: byBench,
-  operation: byBench,
-  reading: byBench,
-  'readings-accepted': byBench,
-  'hazard-confirmed': byBench,
-  'hazard-over': byBench,
-  'seals-seen': byBench,
-  'water-test': byBench,
-  'final-check': byBench,
-  // without these a test that was passed before counts again, or less is asked of the next one
-  opening: byManager,
-  fitting: byManager,
-  'water-agreement': byManager,
-}
-
-/** What was found wrong with a watch is struck by the manager alone: whoever found it inconvenient is not the one to. */
-const foundWrong = ({ kind, data }: Loaded['records'][number]): boolean =>
-  kind === 'water-test' || kind === 'final-check'
-    ? data.passed !== true
-    : kind === 'seals-seen' && (data.seals as { condition: string }[]).some((seal) => seal.condition !== 'supple')
-
 /** A mistake is struck by a later record that points to it; what it told the reckoning is struck with it. */
 export async function strikeRecord(
   desk: Desk,
@@ -391,18 +378,18 @@ export async function strikeRecord(
   input: { record: string; reason: string },
 ): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  const { id, ended, side } = ticket.snapshot.ticket
-  if (ended !== null && desk.who.role !== 'manager') throw new Refusal('ticket-ended', { ended })
-  if (side !== null && frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
+  const { id } = ticket.snapshot.ticket
   const record = ticket.records.find((one) => one.id === input.record)
   if (!record) throw new Refusal('not-found', { what: 'record of this ticket', id: input.record })
-  const by = foundWrong(record) ? byManager : strikableBy[record.kind]
-  if (by === undefined)
+  if (!isStrikable(record.kind))
     throw faulty(['/record', `a record of the kind ${record.kind} is not struck; record what is right after it`])
-  if (!by.includes(desk.who.role as Role)) throw new Refusal('role-refused', { roles: by, role: desk.who.role })
+  refuseStriking(desk, ticket.snapshot.ticket, record)
   const [struck] = await addRecords(desk, id, [
     { kind: 'struck', strikes: record.id, data: { reason: input.reason, kind: record.kind } },
   ])
-  await strikeFacts(desk, ticket, (record.data.facts as string[] | undefined) ?? [], input.reason)
+  const { facts = [], entries = [] } = record.data as { facts?: string[]; entries?: string[] }
+  await strikeOfRecord(desk, String(ticket.rows.watch.id), { facts, entries }, input.reason)
+  if (['value', 'promise', 'look'].includes(record.kind)) await settleTicket(desk, id)
+  if (record.kind === 'parts') await settleParts(desk, await reopen(desk, id))
   return answered(desk, ticket, struck!.id)
 }
