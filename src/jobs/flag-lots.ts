@@ -33,7 +33,11 @@ export async function run({
 export async function tickFlagLots({ database, config, clock }: Service): Promise<Day | null> {
   const day = datesDue(clock.now(), config.centre.timeZone, config.jobs.nightlyAt, null).at(-1) as Day
   const done = await database.pool.query('select from nightly_run where job = $1 and local_date = $2', [JOB, day])
-  if (done.rowCount) return null
+  if (done.rowCount) {
+    // a changed rule may have made forecasts old since the night
+    await refreshForecasts(database, day)
+    return null
+  }
   const counts = await run({ db: database, today: day, currency: config.centre.currency })
   await database.pool.query(
     `insert into nightly_run (job, local_date, state, finished_at, counts) values ($1, $2, 'finished', clock_timestamp(), $3)

@@ -7,6 +7,7 @@ import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
+import { forgetForecasts, isForecastRule } from '../reports/demand.ts'
 import {
   isLocalSetting,
   isNoticeRule,
@@ -62,6 +63,8 @@ export async function changeHouseRule(act: Act, input: NewRuleValue): Promise<Cr
       recordedBy: who.name,
     },
   })
+  // of a day to come, the reader of forecasts asks for the day itself
+  if (isForecastRule(input.key) && input.fromDay <= today) await forgetForecasts(tx)
   const reReckoning = touchesWatches(input.key)
     ? await startReReckoning(
         act,

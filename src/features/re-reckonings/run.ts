@@ -7,6 +7,7 @@ import type { Day } from '../../domain/day.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
+import { forgetForecasts } from '../reports/demand.ts'
 import { countWatches, lettersSql, nextWatches, type Scope, scopeOf } from './scope.ts'
 
 export type ReReckoningOptions = {
@@ -120,12 +121,14 @@ async function carryOut(
       await options.afterBatch?.()
     })
     if (stopped()) return giveBack(service, claim)
-    const { rowCount } = await database.pool.query(
-      `update re_reckoning set state = 'finished', finished_at = clock_timestamp(), lease_until = null, done = $3, total = $3
-       where id = $1 and owner = $2 and state = 'running'`,
-      [claim.id, claim.me, progress.done()],
-    )
-    if (rowCount === 0) throw new LeaseLost()
+    await plainTransaction(database, async (tx) => {
+      const [row] = await tx.$queryRaw<{ moved: number }[]>`
+        update re_reckoning set state = 'finished', finished_at = clock_timestamp(), lease_until = null, done = ${progress.done()}, total = ${progress.done()}
+        where id = ${claim.id}::uuid and owner = ${claim.me}::uuid and state = 'running' returning moved`
+      if (row === undefined) throw new LeaseLost()
+      // made of the dates before
+      if (row.moved > 0 && scope.of !== 'letters') await forgetForecasts(tx)
+    })
     return true
   } catch (error) {
     if (error instanceof LeaseLost) {

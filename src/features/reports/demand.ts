@@ -1,4 +1,5 @@
 import type { Db } from '../../db/open.ts'
+import type { Sql } from '../../db/sql.ts'
 import { addMonths, type Day, daysBetween } from '../../domain/day.ts'
 import {
   type Cycles,
@@ -12,7 +13,7 @@ import {
   walkInsOf,
 } from '../../domain/stock/demand.ts'
 import { type Fraction, fraction, toFixed } from '../../domain/stock/fraction.ts'
-import type { StockRules } from '../../domain/stock/rules.ts'
+import type { StockRuleKey, StockRules } from '../../domain/stock/rules.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 
@@ -242,6 +243,33 @@ export async function keepForecasts(db: Db, forecasts: readonly Forecast[]): Pro
       months = excluded.months, basis = excluded.basis`
 }
 
+// the numbers of the stock that a forecast is made with; the others are asked when a report is read
+const forecastRules = [
+  'comesComingUpPercent',
+  'comesDuePercent',
+  'comesOverduePercent',
+  'comesAskedEnoughPercent',
+  'fewestCycles',
+] as const satisfies readonly StockRuleKey[]
+export const isForecastRule = (key: string): boolean => (forecastRules as readonly string[]).includes(key)
+
+/** The day from which the newest value of these numbers holds: what was made before it was made by others. */
+export const rulesSince = (today: Day) =>
+  Prisma.sql`coalesce((select max(from_day) from house_rule where key = any(${[...forecastRules]}::text[]) and from_day <= ${today}::date), '-infinity')`
+
+/** Until the transaction ends nobody else makes forecasts to be kept, nor forgets them. */
+export const lockForecasts = (tx: Sql): Promise<unknown> =>
+  tx.$queryRaw`select 1 from pg_advisory_xact_lock(hashtext('demand_forecast'))`
+
+/**
+ * For the transaction that changes what forecasts rest on: none that was made before it is read after it. The lock makes
+ * a refreshing that still reads the old state end first, or begin when this has committed.
+ */
+export async function forgetForecasts(tx: Sql): Promise<void> {
+  await lockForecasts(tx)
+  await tx.$executeRaw`delete from demand_forecast`
+}
+
 export const isFresh = (reckonedOn: Day, firstMonth: Day, today: Day): boolean =>
   firstMonth === monthStart(today, 0) && reckonedOn <= today && daysBetween(reckonedOn, today) < FORECAST_KEEPS_DAYS
 
@@ -265,7 +293,7 @@ export async function storedForecasts(
   const stored = await db.$queryRaw<StoredRow[]>`
     select item_id, reckoned_on::text as reckoned_on, first_month::text as first_month, months::text as months,
       case when ${itemIds}::uuid[] is not null then basis::text end as basis
-    from demand_forecast where ${itemIds}::uuid[] is null or item_id = any(${itemIds}::uuid[])`
+    from demand_forecast where (${itemIds}::uuid[] is null or item_id = any(${itemIds}::uuid[])) and reckoned_on >= ${rulesSince(today)}`
   const found = new Map<string, StoredForecast>()
   for (const row of stored) {
     if (!isFresh(row.reckoned_on, row.first_month, today)) continue

@@ -1,9 +1,9 @@
-import type { Database } from '../../db/open.ts'
+import type { Database, Db } from '../../db/open.ts'
 import { transaction } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { type Bucket, bestBeforeThresholds, buckets } from '../../domain/stock/buckets.ts'
 import { monthStart } from '../../domain/stock/demand.ts'
-import { FORECAST_KEEPS_DAYS, forecastDemand, keepForecasts } from '../reports/demand.ts'
+import { FORECAST_KEEPS_DAYS, forecastDemand, keepForecasts, lockForecasts, rulesSince } from '../reports/demand.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 
 export type Flagged = {
@@ -73,21 +73,26 @@ export async function flagLots(database: Database, today: Day, currency: string)
   })
 }
 
-/** Makes the forecasts anew that are a week old or of another month; the ageing report then reads instead of reckoning. */
-export async function refreshForecasts(database: Database, today: Day): Promise<number> {
-  const stale = await database.prisma.$queryRaw<{ id: string }[]>`
-    select i.id from stock_item i left join demand_forecast f on f.item_id = i.id
-    where i.what = 'cell' and exists (select from stock_lot l where l.item_id = i.id and l.shelf > 0)
-      and (f.item_id is null or f.first_month <> ${monthStart(today, 0)}::date
-        or f.reckoned_on <= ${today}::date - ${FORECAST_KEEPS_DAYS}::int or f.reckoned_on > ${today}::date)`
-  if (stale.length === 0) return 0
-  const rules = await stockRulesOn(database.prisma, today)
-  const forecasts = await forecastDemand(
-    database.prisma,
-    stale.map((row) => row.id),
-    today,
-    rules,
+/** Makes anew the forecasts of cells on the shelf that are a week old, of another month, of older numbers, or forgotten. */
+export function refreshForecasts({ prisma }: Database, today: Day): Promise<number> {
+  const stale = async (db: Db) => {
+    const rows = await db.$queryRaw<{ id: string }[]>`
+      select i.id from stock_item i left join demand_forecast f on f.item_id = i.id
+      where i.what = 'cell' and exists (select from stock_lot l where l.item_id = i.id and l.shelf > 0)
+        and (f.item_id is null or f.first_month <> ${monthStart(today, 0)}::date or f.reckoned_on < ${rulesSince(today)}
+          or f.reckoned_on <= ${today}::date - ${FORECAST_KEEPS_DAYS}::int or f.reckoned_on > ${today}::date)`
+    return rows.map((row) => row.id)
+  }
+  return prisma.$transaction(
+    async (tx) => {
+      if ((await stale(tx)).length === 0) return 0
+      await lockForecasts(tx)
+      const ids = await stale(tx)
+      if (ids.length === 0) return 0
+      const forecasts = await forecastDemand(tx, ids, today, await stockRulesOn(tx, today))
+      await keepForecasts(tx, forecasts)
+      return forecasts.length
+    },
+    { timeout: 300_000 },
   )
-  await keepForecasts(database.prisma, forecasts)
-  return forecasts.length
 }

@@ -1,5 +1,6 @@
 import sharp from 'sharp'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { runReReckonings } from '../../../src/features/re-reckonings/run.ts'
 import { run, tickFlagLots } from '../../../src/jobs/flag-lots.ts'
 import type { House } from '../../support/house.ts'
 import { addCalibre, addWatch, eur, fillShelf, type Lots, openStock, shelf } from './shelf.ts'
@@ -293,5 +294,53 @@ describe('write-off, waste and counts', () => {
     expect((await get('/v1/reports/cell-outlook?designation=SR66SW')).body.position.onOrder).toBe(50)
     expect((await stock().post(`/v1/stock-orders/${order.body.id}/cancellation`)).body.state).toBe('cancelled')
     expect((await stock().post(`/v1/stock-orders/${order.body.id}/receipt`)).body.type).toBe('/problems/order-ended')
+  })
+})
+
+// 20 watches are due in February 2027 and come up in December; walk-ins are 8 a month before, and differ once it is December
+describe('forecasts kept from the night', () => {
+  const demandIn = async (month: string) => {
+    const { body } = await get('/v1/reports/cell-outlook?designation=SR626SW')
+    return Number(body.demand.months.find((m: { month: string }) => m.month === month).pieces)
+  }
+  const change = (key: string, value: number, fromDay: string) =>
+    house.as('manager').post('/v1/house-rules', { key, value, fromDay, reason: 'counted here' }).expect(201)
+  const kept = async () =>
+    (await house.database.pool.query('select count(*)::int as n from demand_forecast')).rows[0].n as number
+
+  it('are forgotten with the change of a number they rest on: at once, and on its day where that lies ahead', async () => {
+    await run({ db: house.database, today: '2026-12-01' as never, currency: 'EUR' })
+    expect(await kept()).toBeGreaterThan(0)
+    const before = await demandIn('2027-02')
+    await change('comesDuePercent', 50, '2026-12-01')
+    // a quarter more of twenty
+    expect(await demandIn('2027-02')).toBe(before + 5)
+    await tickFlagLots(house.service)
+    await change('comesDuePercent', 75, '2026-12-02')
+    await run({ db: house.database, today: '2026-12-01' as never, currency: 'EUR' })
+    expect(await demandIn('2027-02')).toBe(before + 5)
+    house.setNow('2026-12-02')
+    expect(await demandIn('2027-02')).toBe(before + 10)
+    // the next tick makes them anew, though the night of the day has run
+    await run({ db: house.database, today: '2026-12-02' as never, currency: 'EUR' })
+    await change('comesDuePercent', 25, '2026-12-02')
+    expect(await kept()).toBe(0)
+    await tickFlagLots(house.service)
+    await tickFlagLots(house.service)
+    expect(await kept()).toBeGreaterThan(0)
+    expect(await demandIn('2027-02')).toBe(before)
+  })
+
+  it('are forgotten when dates were reckoned anew, at once for a few and at the end of a re-reckoning', async () => {
+    const before = await demandIn('2027-02')
+    await change('cellMonths', 30, '2026-12-02')
+    // due six months later: a quarter of twenty falls away
+    expect(await demandIn('2027-02')).toBe(before - 5)
+    await run({ db: house.database, today: '2026-12-02' as never, currency: 'EUR' })
+    await change('cellMonths', 24, '2026-12-03')
+    house.setNow('2026-12-03')
+    expect(await demandIn('2027-02')).toBe(before - 5)
+    await runReReckonings(house.service)
+    expect(await demandIn('2027-02')).toBe(before)
   })
 })
