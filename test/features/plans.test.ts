@@ -11,13 +11,27 @@ import { type House, openHouse } from '../support/house.ts'
 let house: House
 let client: pg.Client
 const TODAY = '2026-11-25' as Day
-const large = ['watch', 'owner', 'contact', 'watch_event', 'wear_statement', 'ownership', 'notice_choice', 'obligation']
+const large = [
+  'watch',
+  'owner',
+  'contact',
+  'watch_event',
+  'wear_statement',
+  'ownership',
+  'notice_choice',
+  'obligation',
+  'ticket',
+]
 
 beforeAll(async () => {
   house = await openHouse({ now: TODAY })
   client = new pg.Client({ connectionString: house.databaseUrl, options: '-c TimeZone=UTC' })
   await client.connect()
   await generateCentre(client, { watches: 30_000, due: 100, today: TODAY })
+  // not everything that is in the house lies in one place, with one person
+  await client.query(
+    `update ticket set place = 'shelf ' || number::bigint % 7, holder = 'watchmaker ' || number::bigint % 5 where ended is null and number !~ 'X'`,
+  )
   await client.query('vacuum analyze')
 })
 afterAll(async () => {
@@ -94,6 +108,10 @@ describe('an index serves', () => {
     ['owners, page by page', () => '/v1/owners?limit=50'],
     ['watches of a maker', () => '/v1/watches?maker=Halden&limit=50'],
     ['watches by serial', () => '/v1/watches?serial=AB12'],
+    ['the work of a bench today', () => '/v1/tickets?nextActor=bench&dueBefore=2026-11-26'],
+    ['what somebody has on the bench', () => '/v1/tickets?holder=watchmaker%203'],
+    ['what lies in a place', () => '/v1/tickets?place=shelf%203'],
+    ['what is due, whoever must act', () => '/v1/tickets?dueBefore=2026-11-26'],
   ])('%s', async (_title, path) => {
     expect(await readWhole(await sentBy(() => house.as('counter').get(path()).expect(200)))).toEqual([])
   })

@@ -12,7 +12,7 @@ import { hazardKind, watchBody } from '../watches/routes.ts'
 import { bookIn, bookKnown } from './booking.ts'
 import { desk, ticketId, ticketParam } from './desk.ts'
 import { guaranteesOf } from './guarantees.ts'
-import { listTickets } from './list.ts'
+import { endOf, isWork, listTickets } from './list.ts'
 import { moveTicket, overrideGate } from './moves.ts'
 import { readRowsFast } from './reading.ts'
 import { said, say } from './records.ts'
@@ -150,7 +150,8 @@ export function ticketRoutes(app: Routes, service: Service): void {
       config: { roles: everybody },
       schema: {
         tags,
-        summary: 'Tickets by number, step, watch, owner, place',
+        summary:
+          'Tickets by number, step, watch, owner, place; by nextActor, holder or dueBefore those of a working day, the soonest first',
         querystring: z.strictObject({
           ...pageQuery,
           number: z.string().max(60).optional(),
@@ -159,7 +160,17 @@ export function ticketRoutes(app: Routes, service: Service): void {
           watchId: id.optional(),
           ownerId: id.optional(),
           handingIn: id.optional(),
-          place: line(60).optional(),
+          place: line(60)
+            .meta({ description: 'where the watch lies; of open tickets, unless open says otherwise' })
+            .optional(),
+          holder: line(80).meta({ description: 'who has the watch; of open tickets' }).optional(),
+          nextActor: z
+            .enum(['counter', 'bench', 'stock', 'manager', 'final-checker'])
+            .meta({ description: 'who must act next; of open tickets' })
+            .optional(),
+          dueBefore: day
+            .meta({ description: 'whoever acts next must do so before this day; for the work of today name tomorrow' })
+            .optional(),
           open: z.enum(['true', 'false']).optional(),
         }),
         response: { 200: z.object({ items: z.array(rowOut) }) },
@@ -167,14 +178,10 @@ export function ticketRoutes(app: Routes, service: Service): void {
     },
     async (request, reply) => {
       const { open, limit, after: _, ...filter } = request.query
-      const after = afterOf(request, 1)
-      const rows = await listTickets(
-        prisma,
-        { ...filter, ...(open !== undefined && { open: open === 'true' }) },
-        after === null ? null : String(after[0]),
-        limit,
-      )
-      return page(request, reply, rows, (row) => [row.id])
+      const wanted = { ...filter, ...(open !== undefined && { open: open === 'true' }) }
+      const after = afterOf(request, isWork(wanted) ? 2 : 1)
+      const rows = await listTickets(prisma, wanted, after, limit)
+      return page(request, reply, rows, (row) => endOf(wanted, row))
     },
   )
   app.get(

@@ -69,3 +69,42 @@ test('a watch is told of every open one it might be taken for and of no other, w
     inside.push({ number: ticket.number, ...look })
   }
 })
+
+test('the work of a day: by who must act, who holds it, where it lies and until when, the soonest first, page by page', async () => {
+  const yesterday = await shop.book({ place: 'tray 7' })
+  const holds = async (ref: { number: string }, from: string, holder: string) =>
+    shop.told(ref.number, 'custody-moves', { from, to: 'bench 9', holder, tagNumber: ref.number })
+  const [first, second, third] = [await shop.book(), await shop.book(), await shop.book()]
+  for (const ticket of [first, second, third]) {
+    await shop.moved(ticket.number, 'looked-over')
+    await holds(ticket, 'counter', 'Ilva')
+  }
+  const on = (ticket: { id: string }, day: string) =>
+    shop.house.database.pool.query('update ticket set next_by = $2 where id = $1', [ticket.id, day])
+  await on(first, '2026-11-28')
+  await on(second, '2026-11-25')
+  await on(third, '2026-11-26')
+  type Row = { number: string; nextBy: string; nextActor: string }
+  const list = async (query: string) =>
+    ((await shop.bench.get(`/v1/tickets?${query}`).expect(200)).body.items as Row[]).map((row) => row.number)
+  expect(await list('holder=Ilva')).toEqual([second, third, first].map((one) => one.number))
+  expect(await list('holder=Ilva&nextActor=bench&dueBefore=2026-11-26')).toEqual([second.number])
+  expect(await list('holder=Ilva&nextActor=bench&dueBefore=2026-11-27')).toEqual([second.number, third.number])
+  expect(await list('holder=Ilva&nextActor=stock')).toEqual([])
+  expect(await list('place=tray%207')).toEqual([yesterday.number])
+
+  const walked: string[] = []
+  let next: string | undefined = '/v1/tickets?holder=Ilva&limit=1'
+  while (next) {
+    const { body, headers }: { body: { items: Row[] }; headers: Record<string, string> } = await shop.bench
+      .get(next)
+      .expect(200)
+    walked.push(...body.items.map((row) => row.number))
+    next = /<([^>]+)>; rel="next"/.exec(headers.link ?? '')?.[1]
+  }
+  expect(walked).toEqual([second, third, first].map((one) => one.number))
+  // what has ended is nobody's work, and is there for who asks for it
+  expect(await list('holder=the%20collector')).toEqual([])
+  expect((await list('holder=the%20collector&open=false')).length).toBeGreaterThan(0)
+  await shop.bench.get('/v1/tickets?dueBefore=soon').expect(400)
+})
