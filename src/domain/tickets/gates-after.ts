@@ -144,22 +144,43 @@ export function lastWorkedAt(t: Snapshot): { at: number; seq: number } | null {
   return last
 }
 
+/** Why no readings are asked for, or why that cannot be said: work whose class nobody named, or named too small. */
+function unasked(t: Snapshot): ReturnType<GateRule> {
+  const marks = looksAt(...t.work, ...t.openings, ...t.closings, ...t.fitted)
+  const { classKnown, movementWorked } = t.observation
+  if (t.ticket.undone) return { notAsked: 'the watch goes back undone' }
+  if (!classKnown && lastWorkedAt(t) === null) return { notAsked: 'nothing was done to the watch yet' }
+  if (classKnown && !movementWorked) return { notAsked: 'this class of work asks for no readings' }
+  const why = classKnown
+    ? 'the movement was worked on, and the class of work that was named asks for no readings'
+    : 'the watch was worked on, and no class of work is named'
+  const opens = 'record a look that names the class of the work that was done'
+  return { parts: [shut('class', why, opens, 'final-checker')], ...marks }
+}
+
+/** Only what was measured on a tool in calibration counts; one found out of tolerance since then leaves it in doubt. */
+const onGoodTool = (reading: Snapshot['observation']['readings']['list'][number]): boolean =>
+  reading.toolInDate && !reading.toolDoubtful
+
 /** G12: the readings of its class are complete, the hours really over, and the values within tolerance or accepted. */
 const keepsTime: GateRule = (t) => {
   const { asked } = t.observation
-  if (!asked) return { notAsked: 'this class of work asks for no readings' }
+  if (!asked) return unasked(t)
   const after = lastWorkedAt(t)
-  const readings = t.observation.readings.list.filter((reading) => after === null || isAfter(reading, after))
+  const taken = t.observation.readings.list.filter((reading) => after === null || isAfter(reading, after))
+  const readings = taken.filter(onGoodTool)
   const marks = looksAt(t.observation.accepted, ...t.work, ...t.openings, ...t.closings, ...t.observation.readings.list)
   const missing = missingReadings(asked, readings, t.observation.powerReserveHours)
+  const bad = taken.length - readings.length
+  const onBadTools = bad === 0 ? '' : ` (${bad} taken on a tool that is out of calibration, blocked or in doubt)`
   const hours = t.observation.startedAt === null ? null : (t.now - t.observation.startedAt) / 3_600_000
   const found: Part[] = [
     decided(
       missing.length === 0,
       'complete',
       'the readings are complete',
-      `readings are missing after the last work: ${missing.join(', ')}`,
-      'take the missing readings',
+      `readings are missing after the last work: ${missing.join(', ')}${onBadTools}`,
+      'take the missing readings on a tool that is in calibration',
       'final-checker',
     ),
   ]
@@ -187,7 +208,7 @@ const keepsTime: GateRule = (t) => {
   }
   const verdicts = judgeReadings(t.observation.readings.kind, readings, t.observation.tolerances)
   const outside = verdicts.filter((verdict) => !verdict.within)
-  const accepted = t.observation.accepted !== null && readings.every((r) => r.seq < t.observation.accepted!.seq)
+  const accepted = t.observation.accepted !== null && taken.every((r) => r.seq < t.observation.accepted!.seq)
   found.push(
     outside.length === 0
       ? open('values', 'the values lie within tolerance')
@@ -216,6 +237,8 @@ function missingReadings(
     for (const position of asked.positions) {
       const found = readings.some((reading) => {
         if (reading.wind !== wind || reading.position !== position) return false
+        // a beat error alone says nothing of how it goes
+        if ((reading.values.rate ?? null) === null || (reading.values.amplitude ?? null) === null) return false
         const hours = reading.hoursSinceWound
         if (hours === null) return false
         return wind === 'full' ? hours >= 1 && hours < 24 : hours >= 24 && (reserve === null || hours <= reserve)

@@ -70,6 +70,8 @@ export type Readings = {
     readonly position: string | null
     readonly hoursSinceWound: number | null
     readonly values: Readonly<Record<string, number | null>>
+    readonly toolInDate: boolean
+    readonly toolDoubtful: boolean
     /** the limits of the day it was taken; what counts now where none were kept with it */
     readonly limits?: Tolerances
   })[]
@@ -172,6 +174,10 @@ export type Snapshot = {
     })[]
   }
   readonly observation: {
+    /** A class of work was named, at the look; without one nobody knows what it asks for. */
+    readonly classKnown: boolean
+    /** A complete service was done, or another movement fitted. */
+    readonly movementWorked: boolean
     /** What the class of work asks for; null: nothing. */
     readonly asked: ObservationRule | null
     readonly startedAt: number | null

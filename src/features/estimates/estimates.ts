@@ -13,6 +13,7 @@ import { judgeGate } from '../../domain/tickets/gates.ts'
 import { ceilingStands } from '../../domain/tickets/gates-yes.ts'
 import { type GuaranteeKind, usualGuaranteeMonths } from '../../domain/tickets/guarantee.ts'
 import type { TicketRules } from '../../domain/tickets/rules.ts'
+import { frozen } from '../../domain/tickets/steps.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { priceFor, pricesOn } from '../prices/prices.ts'
@@ -58,8 +59,9 @@ const working = new Set(['awaiting-parts', 'ready-for-bench', 'on-the-bench'])
  */
 export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  const { id, step, ended } = ticket.snapshot.ticket
+  const { id, step, ended, side } = ticket.snapshot.ticket
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
+  if (side !== null && frozen.has(side)) throw new Refusal('ticket-frozen', { side })
   if (!priced.has(step) && !working.has(step))
     throw new Refusal('record-not-taken', {
       step,

@@ -21,6 +21,7 @@ export const benchSaid: readonly Said[] = [
   {
     path: 'hazards',
     kind: 'hazard-seen',
+    whileFrozen: true,
     roles: ['counter', 'bench', 'manager'],
     summary: 'Record a hazard seen on the watch; the hazard gate shuts until its note is confirmed',
     body: z.strictObject({ kind: hazardKind, note: line(200).optional(), confirmedBy: line(80).optional() }),

@@ -11,6 +11,7 @@ export const counterSaid: readonly Said[] = [
   {
     path: 'people',
     kind: 'people',
+    whileFrozen: true,
     roles: counter,
     summary: 'Say who may approve and who may collect, each list for itself; the owner is on both',
     body: z.strictObject({
@@ -41,6 +42,7 @@ export const counterSaid: readonly Said[] = [
   {
     path: 'cover-arrangements',
     kind: 'cover',
+    whileFrozen: true,
     roles: manager,
     summary: "Record what the insurer's rule demands for a dear watch",
     body: z.strictObject({ words: prose(1000) }),
@@ -48,6 +50,7 @@ export const counterSaid: readonly Said[] = [
   {
     path: 'do-not-lists',
     kind: 'do-not',
+    whileFrozen: true,
     roles: counter,
     summary: 'Say what must not be done',
     body: z.strictObject({ list: z.array(doNot).max(20) }),
@@ -83,6 +86,7 @@ export const counterSaid: readonly Said[] = [
   {
     path: 'contacts',
     kind: 'contact',
+    whileFrozen: true,
     roles: counter,
     summary: 'Record an attempt to reach the owner, or a word from the owner',
     body: z.strictObject({
@@ -109,6 +113,7 @@ export const counterSaid: readonly Said[] = [
   {
     path: 'payments',
     kind: 'payment',
+    whileFrozen: true,
     roles: counter,
     // a business on credit pays after its watch has gone
     afterEnd: true,
@@ -137,6 +142,7 @@ export const counterSaid: readonly Said[] = [
   {
     path: 'revocations',
     kind: 'revocation',
+    whileFrozen: true,
     roles: counter,
     summary: 'The owner takes the yes back; what was done by then is payable',
     body: z.strictObject({
@@ -164,6 +170,7 @@ export const counterSaid: readonly Said[] = [
   {
     path: 'promises',
     kind: 'promise',
+    whileFrozen: true,
     roles: counter,
     summary: 'Record the one date that was promised, or a new one told before the old one passes',
     body: z.strictObject({ on: day, words: line(200).optional() }),

@@ -1,4 +1,5 @@
 import { Refusal } from '../../domain/refusals.ts'
+import { frozen } from '../../domain/tickets/steps.ts'
 import type { Created } from '../../http/creating.ts'
 import { addRecords, type Desk, openTicket } from './desk.ts'
 import { benchSaid } from './records-bench.ts'
@@ -11,8 +12,9 @@ export const said: readonly Said[] = [...counterSaid, ...benchSaid]
 /** Writes one thing said about a ticket. */
 export async function say(desk: Desk, entry: Said, ref: string, body: Record<string, unknown>): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  const { id: ticketId, ended } = ticket.snapshot.ticket
+  const { id: ticketId, ended, side } = ticket.snapshot.ticket
   if (ended !== null && entry.afterEnd !== true) throw new Refusal('ticket-ended', { ended })
+  if (side !== null && frozen.has(side) && entry.whileFrozen !== true) throw new Refusal('ticket-frozen', { side })
   if (entry.kind === 'release') {
     const { id: recordId } = await recordRelease(desk, ticket, body as Release)
     return { location: `/v1/tickets/${ticketId}/records/${recordId}`, body: { id: recordId, kind: entry.kind } }

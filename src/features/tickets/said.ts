@@ -17,6 +17,8 @@ export type Said = {
   readonly body: z.ZodObject
   /** taken also on a ticket that has ended */
   readonly afterEnd?: boolean
+  /** taken also while the ticket is missing, in dispute or kept as evidence: a word with the owner, money, a danger */
+  readonly whileFrozen?: boolean
   readonly make?: (
     desk: Desk,
     ticket: Loaded,

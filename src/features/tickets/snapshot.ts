@@ -94,6 +94,9 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
   const waterAgreement = last('water-agreement')?.data as { bar?: number | null; needed?: TestKind[] } | undefined
   const finalCheck = last('final-check')
   const release = last('release')
+  const services = new Set(
+    (rows.estimates ?? []).flatMap(({ lines }) => lines ?? []).flatMap((one) => (one.complete_service ? [one.id] : [])),
+  ) as ReadonlySet<string | null>
   const base: Snapshot = {
     now,
     today,
@@ -191,6 +194,11 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
       tests: of('water-test').map((record) => testOf(rows, record, mark)),
     },
     observation: {
+      classKnown: workClass !== null,
+      movementWorked: of('operation', 'fitting').some(
+        (record) =>
+          record.data.opening === 'movement-fitted' || (record.data.state === 'done' && services.has(record.line)),
+      ),
       asked: observationOf(workClass, tables.readingsByClassOfWork, settings.observationHours),
       startedAt: observing?.at ?? null,
       readings: {
@@ -201,6 +209,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
           position: (record.data.position as string | null) ?? null,
           hoursSinceWound: (record.data.hoursSinceWound as number | null) ?? null,
           values: record.data.values as Record<string, number | null>,
+          ...toolOf(rows, record),
           ...keptLimits(rows, record, houseClass),
         })),
       },
@@ -375,21 +384,24 @@ function partsOf(record: RecordRow | null, mark: (r: RecordRow) => Mark): Snapsh
 }
 
 function testOf(rows: Rows, record: RecordRow, mark: (r: RecordRow) => Mark): Snapshot['water']['tests'][number] {
-  const tool = record.tool === null ? undefined : rows.tools?.[record.tool]
-  const certificates = (tool?.certificates ?? []) as unknown as Certificate[]
-  const on = record.on as Day
-  const doubtful = doubtfulSpans(certificates).some((span) => (span.from === null || on >= span.from) && on <= span.to)
   return {
     ...mark(record),
     kind: record.data.test as TestKind,
     passed: record.data.passed === true,
     bar: (record.data.bar as number | null) ?? null,
     counts: record.data.counts === true,
-    toolInDate:
-      record.tool === null
-        ? record.data.test === 'immersion'
-        : isInDate(certificates, tool?.failed ?? [], on, tool?.blocked ?? true),
-    toolDoubtful: doubtful,
+    ...toolOf(rows, record, record.data.test === 'immersion'),
+  }
+}
+
+/** Whether the tool of a result was in calibration on its day, and is not in doubt since; `free` where none is needed. */
+function toolOf(rows: Rows, record: RecordRow, free = false): { toolInDate: boolean; toolDoubtful: boolean } {
+  const tool = record.tool === null ? undefined : rows.tools?.[record.tool]
+  const certificates = (tool?.certificates ?? []) as unknown as Certificate[]
+  const on = record.on as Day
+  return {
+    toolInDate: record.tool === null ? free : isInDate(certificates, tool?.failed ?? [], on, tool?.blocked ?? true),
+    toolDoubtful: doubtfulSpans(certificates).some((span) => (span.from === null || on >= span.from) && on <= span.to),
   }
 }
 

@@ -364,8 +364,40 @@ describe('G12 keeps time', () => {
     expect(state('G12', accepted(240))).toBe('open')
     expect(state('G12', accepted(150))).toBe('shut')
   })
+  const unread = (classKnown: boolean, movementWorked: boolean, more: Partial<Snapshot> = {}): Snapshot => ({
+    ...t,
+    ...more,
+    observation: { ...t.observation, asked: null, classKnown, movementWorked },
+  })
+  const untouched = { work: [], openings: [], closings: [], fitted: [] }
   it('is not asked where the class of work needs none', () => {
-    expect(state('G12', { ...t, observation: { ...t.observation, asked: null } })).toBe('not-asked')
+    expect(state('G12', unread(true, false))).toBe('not-asked')
+    expect(state('G12', unread(false, false, untouched)), 'nothing was done').toBe('not-asked')
+    expect(state('G12', unread(false, true, { ticket: { ...t.ticket, undone: true } })), 'undone').toBe('not-asked')
+  })
+  it.each([
+    ['no class was named', unread(false, false)],
+    ['it was opened only', unread(false, false, { ...untouched, openings: t.openings })],
+    ['only an operation was done', unread(false, false, { ...untouched, work: t.work })],
+    ['the class named asks nothing, and a complete service was done', unread(true, true)],
+  ])('is shut by work of an unknown class: %s', (_, one) => {
+    expect(judgeGate('G12', one)).toMatchObject({
+      state: 'shut',
+      parts: [{ part: 'class', mayOverride: 'final-checker' }],
+      opens: ['record a look that names the class of the work that was done'],
+    })
+  })
+  it.each([
+    ['out of calibration or blocked', { toolInDate: false }],
+    ['since found out of tolerance', { toolDoubtful: true }],
+    ['with a beat error alone', { values: { rate: null, amplitude: null, beatError: 0.3 } }],
+    ['without an amplitude', { values: { rate: 3, amplitude: null, beatError: 0.3 } }],
+  ])('counts no reading %s', (_, change) => {
+    const list = t.observation.readings.list.map((reading, i) => (i === 0 ? { ...reading, ...change } : reading))
+    const one = { ...t, observation: { ...t.observation, readings: { ...t.observation.readings, list } } }
+    const found = judgeGate('G12', one)
+    expect(found).toMatchObject({ state: 'shut', why: expect.stringContaining('CH at full wind') })
+    expect(found.why.includes('out of calibration, blocked or in doubt')).toBe(!('values' in change))
   })
 })
 

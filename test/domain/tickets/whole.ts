@@ -22,6 +22,8 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
       position,
       hoursSinceWound: i === 0 ? 2 : 26,
       values: { rate: 3, amplitude: 280, beatError: 0.3 },
+      toolInDate: true,
+      toolDoubtful: false,
     })),
   )
   return {
@@ -122,6 +124,8 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
       ],
     },
     observation: {
+      classKnown: true,
+      movementWorked: true,
       asked: { kind: 'mechanical', positions: ['CH', '6H'], winds: ['full', 'after-24'], hours: 24 },
       startedAt: 200 * 60_000,
       readings: { kind: 'mechanical', list: readings },

@@ -46,6 +46,7 @@ describe('going back undone', () => {
       undone: false,
     })
     await shop.told(ticket.number, 'operations', { what: 'hands set', state: 'done' }, shop.bench)
+    await shop.told(ticket.number, 'looks', { findings: 'the hands touched', workClass: 'case' }, shop.bench)
     await shop.moved(ticket.number, 'final-check', {}, shop.bench)
     await shop.check(ticket.number)
     const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
@@ -206,5 +207,107 @@ describe('what happened is not dated before what it followed', () => {
     await shop.moved(ticket.number, 'final-check', {}, shop.bench)
     expect((await shop.move(ticket.number, 'ready')).body).toMatchObject({ gate: 'G13' })
     shop.house.setNow('2026-11-25T15:00:00Z')
+  })
+})
+
+describe('the gate of the readings', () => {
+  test('asks for the class of work where something was done and nobody named one', async () => {
+    const ticket = await shop.book()
+    await shop.moved(ticket.number, 'looked-over')
+    const estimate = await shop.told(ticket.number, 'estimates', { lines: shop.usualLines }, shop.bench)
+    await shop.moved(ticket.number, 'awaiting-yes')
+    const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+    await shop.told(ticket.number, 'estimates/1/answers', {
+      person: ownerName,
+      how: 'in-person',
+      total: { amount: estimate.total, currency: 'EUR' },
+      lines: estimate.lines.map((line: { id: string }) => ({ line: line.id, answer: 'yes' })),
+    })
+    await shop.toBench(ticket.number)
+    await shop.worked(ticket.number, estimate.lines)
+    await shop.waterTest(ticket.number)
+    expect((await shop.move(ticket.number, 'final-check', {}, shop.bench)).body).toMatchObject({
+      gate: 'G12',
+      opens: ['record a look that names the class of the work that was done'],
+    })
+    await shop.told(ticket.number, 'looks', { findings: 'cell spent', workClass: 'cell' }, shop.bench)
+    await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+  })
+  test('a complete service is not passed off as a cell change', async () => {
+    const ticket = await shop.book()
+    const service = { ...shop.usualLines[0], what: 'complete service', completeService: true }
+    const { lines } = await shop.agreed(ticket.number, 'cell', [service, shop.usualLines[1]!])
+    await shop.toBench(ticket.number)
+    await shop.worked(ticket.number, lines)
+    await shop.waterTest(ticket.number)
+    expect((await shop.move(ticket.number, 'final-check', {}, shop.bench)).body).toMatchObject({
+      gate: 'G12',
+      why: expect.stringContaining('the movement was worked on'),
+    })
+  })
+  test('no reading counts that was taken on a tester out of calibration or blocked', async () => {
+    const ticket = await shop.book()
+    const { lines } = await shop.agreed(ticket.number, 'quartz')
+    await shop.toBench(ticket.number)
+    await shop.worked(ticket.number, lines)
+    await shop.waterTest(ticket.number)
+    await shop.moved(ticket.number, 'under-observation', {}, shop.bench)
+    const old = await shop.made(shop.manager, '/v1/tools', { kind: 'quartz-tester', serial: 'Q-old', name: 'old' })
+    await shop.made(shop.manager, `/v1/tools/${old.id}/certificates`, {
+      on: '2024-06-01',
+      asFound: 'in-tolerance',
+      asLeft: 'in-tolerance',
+      byWhom: 'the laboratory',
+    })
+    const read = (tool: string) =>
+      shop.told(
+        ticket.number,
+        'quartz-readings',
+        {
+          rate: { value: 6, unit: 's/month' },
+          measuringTime: { value: 60, unit: 's' },
+          inhibitionPeriod: 60,
+          consumption: { value: 1.2, unit: 'uA' },
+          lowerWorkingVoltage: { value: 1.25, unit: 'V' },
+          tool,
+        },
+        shop.bench,
+      )
+    const missing = 'the readings are complete'
+    const bad = await read(old.id)
+    expect(bad).toMatchObject({ toolInDate: false, gate: { state: 'shut' } })
+    const complete = async () => (await shop.gates(ticket.number)).G12!.parts.find((part) => part.part === 'complete')!
+    expect(await complete()).toMatchObject({ open: false, why: expect.stringContaining('out of calibration, blocked') })
+    await read(shop.tools.quartz)
+    expect(await complete()).toMatchObject({ open: true, why: missing })
+  })
+})
+
+describe('a frozen ticket', () => {
+  test('is not moved by a new price or a failed check, nor worked towards a gate; a word with the owner is still kept', async () => {
+    const checked = await closedAtTheBench()
+    await shop.waterTest(checked.number)
+    await shop.moved(checked.number, 'final-check', {}, shop.bench)
+    const waiting = await shop.book()
+    await shop.agreed(waiting.number)
+    await shop.moved(waiting.number, 'ready-for-bench')
+    const state = { state: 'dispute', until: '2026-12-01', reason: 'the scratch is new, the owner says' }
+    for (const { number } of [checked, waiting]) expect((await shop.say(number, 'side-states', state)).status).toBe(200)
+    const failed = {
+      passed: false,
+      reason: 'dust',
+      functions: true,
+      picturesCompared: true,
+      clean: false,
+      oldPartsBagged: true,
+    }
+    const frozen = { type: '/problems/ticket-frozen', side: 'dispute' }
+    expect((await shop.checker.post(`/v1/tickets/${checked.number}/final-checks`, failed)).body).toMatchObject(frozen)
+    const dearer = { lines: [{ ...shop.usualLines[0], unitPrice: 9000 }, shop.usualLines[1]] }
+    expect((await shop.say(waiting.number, 'estimates', dearer, shop.bench)).body).toMatchObject(frozen)
+    expect((await shop.say(waiting.number, 'kits', shop.kit, shop.bench)).body).toMatchObject(frozen)
+    const step = async (ref: string) => (await shop.counter.get(`/v1/tickets/${ref}`).expect(200)).body.step
+    expect([await step(checked.number), await step(waiting.number)]).toEqual(['final-check', 'ready-for-bench'])
+    await shop.told(waiting.number, 'contacts', { about: 'question', means: 'phone', result: 'delivered' })
   })
 })
