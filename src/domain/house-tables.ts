@@ -50,7 +50,7 @@ function numberFault(
 /** One number for each name; a name left out keeps its first value. */
 export function numbers<const Key extends string>(
   first: Readonly<Record<Key, number>>,
-  bounds: Readonly<Record<Key, Bounds>>,
+  bounds: Readonly<Record<string, Bounds>>,
 ): HouseTable<Readonly<Record<Key, number>>>['read'] {
   return (value) => {
     if (!isRecord(value)) return NOT_A_TABLE

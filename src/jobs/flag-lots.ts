@@ -2,13 +2,14 @@ import { type Database, transaction } from '../db/open.ts'
 import type { Day } from '../domain/day.ts'
 import { remindOfRecalls } from '../features/recalls/telling.ts'
 import { type Flagged, flagLots, refreshForecasts } from '../features/stock-summaries/flagging.ts'
+import { remindOfLots } from '../features/stock-summaries/last-days.ts'
 import { remindOfTools } from '../features/tools/tools.ts'
 import type { Service } from '../http/service.ts'
 import { datesDue } from './nightly.ts'
 
 export const JOB = 'flag-lots'
 
-/** Every night: lots into their buckets, one summary for the manager, recalls that wait for somebody, tools whose certificate ends, and forecasts that have grown old. */
+/** Every night: lots into their buckets, one summary for the manager, recalls that wait for somebody, tools and lots whose last day comes near, and forecasts that have grown old. */
 export async function run({
   db,
   today,
@@ -22,6 +23,7 @@ export async function run({
   await transaction(db, async (tx) => {
     await remindOfRecalls(tx, today)
     await remindOfTools(tx, today)
+    await remindOfLots(tx, today)
   })
   return { ...flagged, forecasts: await refreshForecasts(db, today) }
 }

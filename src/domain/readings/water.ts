@@ -7,25 +7,26 @@ import type { ReadingFault } from './bounds.ts'
  * ISO 2281:1990 and ISO 6425, kept as data with house rules over them; no conformity with a standard is claimed, and a
  * passed test speaks of its day and its pressure only.
  */
-export const waterLimits = {
+const waterLimits = {
   /** Air through the case at 2 bar, µg/min, inclusive (ISO 2281:1990 §4.1). */
   leakMax: 50,
   /** Wet overpressure is held this long, s. */
   wetSeconds: 600,
   /** Shallow immersion lasts this long, s. */
   immersionSeconds: 3600,
-  /** A case is left to settle this long before a dry test, min. First value of a house rule. */
-  settledMinutes: 30,
-  /** Pressures for acrylic, vintage and unknown watches, bar, and only with the owner's consent. First values of house rules. */
-  gentleMin: -0.3,
-  gentleMax: 0.5,
   /** A plain mark is tested at this, bar. */
   plainBar: 2,
   /** A diver's watch is tested at this share of its rating, percent (ISO 6425). */
   diverPercent: 125,
 } as const
 
-export type WaterLimits = { readonly [K in keyof typeof waterLimits]: number }
+export type WaterLimits = { readonly [K in keyof typeof waterLimits]: number } & {
+  /** a case is left to settle this long before a dry test, min */
+  readonly settledMinutes: number
+  /** pressures for acrylic, vintage and unknown watches, bar, and only with the owner's consent */
+  readonly gentleMin: number
+  readonly gentleMax: number
+}
 
 /** The limits with the house rules of a day in them. */
 export const limitsUnder = (rules: TicketRules): WaterLimits => ({
@@ -69,7 +70,7 @@ const needsCare = (watch: TestedWatch): boolean =>
   watch.crystal === 'acrylic' || watch.crystal === 'unknown' || watch.vintage || watch.claim === 'unknown'
 
 /** The highest pressure a watch may be tested at, bar; null where none may be applied. */
-export function highestPressure(watch: TestedWatch, limits: WaterLimits = waterLimits): number | null {
+export function highestPressure(watch: TestedWatch, limits: WaterLimits): number | null {
   if (needsCare(watch)) return watch.ownerConsents ? limits.gentleMax : null
   if (watch.claim === 'none') return null
   if (watch.claim === 'plain') return limits.plainBar
@@ -87,7 +88,7 @@ export function waterTestFaults(
   test: WaterTest,
   watch: TestedWatch,
   passedDry: boolean,
-  limits: WaterLimits = waterLimits,
+  limits: WaterLimits,
 ): ReadingFault[] {
   const faults: ReadingFault[] = []
   const wet = test.kind === 'overpressure-wet' || test.kind === 'immersion'
@@ -159,7 +160,7 @@ export type WaterJudgement = {
   readonly openAtOnce: boolean
 }
 
-export function judgeWaterTest(test: WaterTest, limits: WaterLimits = waterLimits): WaterJudgement {
+export function judgeWaterTest(test: WaterTest, limits: WaterLimits): WaterJudgement {
   const because: string[] = []
   if (test.seen === 'failed') because.push('seen to fail')
   if (test.leakMicrogramsPerMinute !== null && test.leakMicrogramsPerMinute > limits.leakMax) {
@@ -181,6 +182,6 @@ export function judgeWaterTest(test: WaterTest, limits: WaterLimits = waterLimit
 }
 
 /** The pressure that is agreed where nobody says otherwise, bar; null where it has to be agreed with the owner. */
-export function usualTestPressure(watch: TestedWatch, limits: WaterLimits = waterLimits): number | null {
+export function usualTestPressure(watch: TestedWatch, limits: WaterLimits): number | null {
   return needsCare(watch) ? null : highestPressure(watch, limits)
 }

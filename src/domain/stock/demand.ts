@@ -13,9 +13,6 @@ export type Shares = Readonly<Record<Stage, Fraction>>
 /** What was measured: watches whose cell we fitted while they stood in the stage, of all letter cycles that began. */
 export type Cycles = { readonly began: number; readonly came: Readonly<Record<Stage, number>> }
 
-/** Below this many cycles a share says nothing. House rule's default. */
-export const FEWEST_CYCLES = 30
-
 const measured = (cycles: Cycles): Shares => {
   const share = (stage: Stage) => fraction(cycles.came[stage], cycles.began)
   return {
@@ -26,12 +23,12 @@ const measured = (cycles: Cycles): Shares => {
   }
 }
 
-/** The shares of a designation, else of all watches, else of the house rules (hundredths). */
+/** The shares of a designation, else of all watches, else of the house rules (hundredths); below `fewest` cycles a share says nothing. */
 export function sharesFrom(
   designation: Cycles,
   everything: Cycles,
   house: Readonly<Record<Stage, number>>,
-  fewest: number = FEWEST_CYCLES,
+  fewest: number,
 ): { shares: Shares; from: 'designation' | 'all-watches' | 'house-rules' } {
   if (designation.began >= fewest) return { shares: measured(designation), from: 'designation' }
   if (everything.began >= fewest) return { shares: measured(everything), from: 'all-watches' }

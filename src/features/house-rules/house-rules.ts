@@ -17,7 +17,7 @@ import {
   noticeRuleTable,
 } from '../../domain/notices/notice-rules.ts'
 import type { RulesFrom } from '../../domain/reckoning/outcome.ts'
-import { type StockRuleKey, stockRuleTable } from '../../domain/stock/rules.ts'
+import { type StockRuleKey, stockRuleTable, wasteFeeTable } from '../../domain/stock/rules.ts'
 import { type TicketRuleKey, ticketRuleTable } from '../../domain/tickets/rules.ts'
 import { ticketTables } from '../../domain/tickets/tables.ts'
 
@@ -36,7 +36,7 @@ export type RulesInForce = {
 /** Every table of numbers a centre may change. */
 export const ruleTable = { ...houseRuleTable, ...noticeRuleTable, ...stockRuleTable, ...ticketRuleTable }
 /** Every table a centre may change: the same rows and the same door, their values small objects. */
-export const tableRules = { ...ticketTables }
+export const tableRules = { ...ticketTables, cellWasteFees: wasteFeeTable }
 export type RuleKey = HouseRuleKey | NoticeRuleKey | StockRuleKey | TicketRuleKey
 export const isRule = (key: string): key is RuleKey => Object.hasOwn(ruleTable, key)
 export const isTableRule = (key: string): key is keyof typeof tableRules => Object.hasOwn(tableRules, key)

@@ -4,10 +4,12 @@ import { type Day, numberOfDay } from '../../domain/day.ts'
 import { type Bucket, bestBeforeThresholds, buckets, isUsable } from '../../domain/stock/buckets.ts'
 import { demandThrough } from '../../domain/stock/demand.ts'
 import { type LifeRules, lastDayNumberWithin, monthsForFullLife } from '../../domain/stock/life.ts'
+import { wasteFeeOf } from '../../domain/stock/rules.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, idOut, line } from '../../http/shapes.ts'
+import { tableOn } from '../house-rules/house-rules.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { ageingChart } from './cell-ageing-chart.ts'
 import { demandFrom, forecastDemand, storedForecasts, wantedToday } from './demand.ts'
@@ -38,7 +40,14 @@ export type Ageing = {
 const none = (): BucketSum => ({ pieces: 0, money: 0, unreached: 0, unreachedMoney: 0 })
 const noBuckets = () => Object.fromEntries(buckets.map((bucket) => [bucket, none()])) as Record<Bucket, BucketSum>
 
-type Packed = { id: string; name: string; ageing_months: number | null; waste_fee: number | null; lots: Buffer }
+type Packed = {
+  id: string
+  name: string
+  chemistry: string | null
+  ageing_months: number | null
+  waste_fee: number | null
+  lots: Buffer
+}
 
 /** The wire form of a one-dimensional array of eight-byte numbers: a head of 20 bytes, then each behind its length of 4. */
 const HEAD = 20
@@ -58,7 +67,7 @@ async function lotsOnShelf(database: Database, name: string | null, today: Day):
   const { rows } = await database.pool.query<Packed>({
     name: name === null ? 'cell-ageing' : 'cell-ageing-of-one',
     text: `
-      select i.id, i.name, i.ageing_months, i.waste_fee, l.lots
+      select i.id, i.name, i.chemistry, i.ageing_months, i.waste_fee, l.lots
       from (
         select item_id, array_send(array_agg(
           (least(greatest(good_through - $1::date + ${DAYS_BACK}, 0), ${DAYS_SPAN - 1})::bigint << 48)
@@ -144,8 +153,9 @@ export async function cellAgeing(
   designation: string | null,
 ): Promise<Ageing> {
   const { prisma } = database
-  const [rules, packed, wanted, stored] = await Promise.all([
+  const [rules, fees, packed, wanted, stored] = await Promise.all([
     stockRulesOn(prisma, today),
+    tableOn(prisma, 'cellWasteFees', today),
     lotsOnShelf(database, designation === null ? null : canonicalDesignation(designation), today),
     wantedToday(prisma, today),
     storedForecasts(prisma, null, today),
@@ -168,7 +178,13 @@ export async function cellAgeing(
       intervalMonths,
       demandReckonedOn: forecast?.reckonedOn ?? null,
       ...total,
-      wasteFee: total.unreached * (row.waste_fee === null ? rules.cellWasteFee : Number(row.waste_fee)),
+      wasteFee:
+        total.unreached *
+        wasteFeeOf(
+          { wasteFee: row.waste_fee === null ? null : Number(row.waste_fee), chemistry: row.chemistry },
+          fees,
+          rules,
+        ),
       buckets: sums,
     }
   })

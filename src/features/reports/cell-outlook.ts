@@ -26,9 +26,10 @@ import { demandThrough, monthlyMean, monthStart } from '../../domain/stock/deman
 import { compare, type Fraction, fraction, roundHalfUp, toFixed, toNumber } from '../../domain/stock/fraction.ts'
 import { lastDayNumberWithin, monthsForFullLife } from '../../domain/stock/life.ts'
 import { expectedLeft, expectedShort } from '../../domain/stock/poisson.ts'
-import type { StockRules } from '../../domain/stock/rules.ts'
+import { type StockRules, wasteFeeOf } from '../../domain/stock/rules.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import { shortAt, type WalkedLot, walkShelf } from '../../domain/stock/walk.ts'
+import { tableOn } from '../house-rules/house-rules.ts'
 import { lifeRulesOf, stockRulesOn } from '../stock-entries/rules.ts'
 import { listOrders } from '../stock-orders/stock-orders.ts'
 import { demandFrom, demandOf, promisedOf, type StoredForecast, wantedToday } from './demand.ts'
@@ -86,7 +87,11 @@ export async function outlookOf(db: Db, designation: string, today: Day): Promis
     today,
     intervalMonths,
     months,
-    fee: item.wasteFee === null ? rules.cellWasteFee : Number(item.wasteFee),
+    fee: wasteFeeOf(
+      { wasteFee: item.wasteFee === null ? null : Number(item.wasteFee), chemistry: item.chemistry },
+      await tableOn(db, 'cellWasteFees', today),
+      rules,
+    ),
     forecast,
     promised,
     wanted,

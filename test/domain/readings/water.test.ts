@@ -5,11 +5,13 @@ import {
   barOfMetres,
   highestPressure,
   judgeWaterTest,
+  limitsUnder,
   type TestedWatch,
   usualTestPressure,
   type WaterTest,
   waterTestFaults,
 } from '../../../src/domain/readings/water.ts'
+import { defaultTicketRules } from '../../../src/domain/tickets/rules.ts'
 
 const watch: TestedWatch = {
   claim: 'rated',
@@ -29,26 +31,28 @@ const test: WaterTest = {
   condensation: null,
   seen: 'passed',
 }
-const keys = (t: WaterTest, w = watch, passedDry = false) => waterTestFaults(t, w, passedDry).map((fault) => fault.key)
+const limits = limitsUnder(defaultTicketRules)
+const keys = (t: WaterTest, w = watch, passedDry = false) =>
+  waterTestFaults(t, w, passedDry, limits).map((fault) => fault.key)
 
 describe('a water test', () => {
   /** ISO 2281:1990 §4.1 (text reproduced at forums.watchuseek.com f135/265634): at most 50 µg of air in a minute. */
   it('passes at 50 µg/min and fails at 50.1', () => {
-    expect(judgeWaterTest({ ...test, leakMicrogramsPerMinute: 50 }).passed).toBe(true)
-    expect(judgeWaterTest({ ...test, leakMicrogramsPerMinute: 50.1 }).passed).toBe(false)
+    expect(judgeWaterTest({ ...test, leakMicrogramsPerMinute: 50 }, limits).passed).toBe(true)
+    expect(judgeWaterTest({ ...test, leakMicrogramsPerMinute: 50.1 }, limits).passed).toBe(false)
   })
   /** ISO 6425 (encyclopaedia copy): each piece at 125 % of its rating. */
   it('goes to 125 % of the rating for a diver: 25 bar for 200 m, 37.5 bar for 300 m', () => {
-    expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(200) })).toBe(25)
-    expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(300) })).toBe(37.5)
+    expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(200) }, limits)).toBe(25)
+    expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(300) }, limits)).toBe(37.5)
   })
   /** Marking convention, never physics: ten metres of water are 0.980665 bar (GNU units 2.22), the mark of 30 m is 3 bar. */
   it('reads 30 m as 3 bar exactly', () => {
     expect(barOfMetres(30)).toBe(3)
   })
   it('is at 2 bar for a plain mark', () => {
-    expect(usualTestPressure({ ...watch, claim: 'plain', ratedBar: null })).toBe(2)
-    expect(usualTestPressure({ ...watch, claim: 'unknown', ratedBar: null })).toBeNull()
+    expect(usualTestPressure({ ...watch, claim: 'plain', ratedBar: null }, limits)).toBe(2)
+    expect(usualTestPressure({ ...watch, claim: 'unknown', ratedBar: null }, limits)).toBeNull()
   })
   it('goes into water only after a dry pass', () => {
     expect(keys({ ...test, kind: 'overpressure-wet', seconds: 600 })).toEqual(['kind'])
@@ -76,11 +80,11 @@ describe('a water test', () => {
     )
   })
   it('counts only when the case had settled and the time was held', () => {
-    expect(judgeWaterTest({ ...test, settledMinutes: 29 })).toMatchObject({ passed: true, counts: false })
-    expect(judgeWaterTest({ ...test, settledMinutes: null }).counts).toBe(false)
-    expect(judgeWaterTest({ ...test, kind: 'overpressure-wet', seconds: 599 }).counts).toBe(false)
-    expect(judgeWaterTest({ ...test, kind: 'overpressure-wet', seconds: 600 }).counts).toBe(true)
-    expect(judgeWaterTest({ ...test, kind: 'immersion', bar: null, seconds: 3599 }).counts).toBe(false)
+    expect(judgeWaterTest({ ...test, settledMinutes: 29 }, limits)).toMatchObject({ passed: true, counts: false })
+    expect(judgeWaterTest({ ...test, settledMinutes: null }, limits).counts).toBe(false)
+    expect(judgeWaterTest({ ...test, kind: 'overpressure-wet', seconds: 599 }, limits).counts).toBe(false)
+    expect(judgeWaterTest({ ...test, kind: 'overpressure-wet', seconds: 600 }, limits).counts).toBe(true)
+    expect(judgeWaterTest({ ...test, kind: 'immersion', bar: null, seconds: 3599 }, limits).counts).toBe(false)
   })
   /** Condensation: plate 40–45 °C, 10–20 min, a drop of 18–25 °C; any fog inside is a failure (summary of ISO 2281). */
   it('fails with fog inside, and the watch is opened at once', () => {
@@ -94,7 +98,7 @@ describe('a water test', () => {
       condensation,
     }
     expect(keys(fog)).toEqual([])
-    expect(judgeWaterTest(fog)).toMatchObject({ passed: false, openAtOnce: true })
+    expect(judgeWaterTest(fog, limits)).toMatchObject({ passed: false, openAtOnce: true })
     expect(keys({ ...fog, condensation: { ...condensation, plateC: 46, minutes: 9, dropC: 26 } })).toEqual([
       'condensation/plateC',
       'condensation/minutes',

@@ -31,6 +31,7 @@ import {
   poissonCdf,
   poissonQuantile,
 } from '../../../src/domain/stock/poisson.ts'
+import { stockRuleTable } from '../../../src/domain/stock/rules.ts'
 import { shortAt, walkShelf, walkWithArrivals } from '../../../src/domain/stock/walk.ts'
 
 // The worked shelf of 2026-12-01: interval 24, guard 3, shortest life 12, demand 8 a month (common practice, no source).
@@ -125,11 +126,12 @@ describe('what will die unused', () => {
 })
 
 describe('demand', () => {
+  const fewest = stockRuleTable.fewestCycles.default
   const house = { comingUp: 35, due: 25, overdue: 10, askedEnough: 5 }
   const none = { began: 0, came: { comingUp: 0, due: 0, overdue: 0, askedEnough: 0 } }
 
   it('of a December with 20 coming up, 12 due, 8 overdue and 3 walk-ins is 13.8 cells', () => {
-    const { shares, from: source } = sharesFrom(none, none, house)
+    const { shares, from: source } = sharesFrom(none, none, house, fewest)
     const december = monthDemand(fraction(3), { comingUp: 20, due: 12, overdue: 8 }, shares)
     expect(source).toBe('house-rules')
     expect(toFixed(december, 1)).toBe('13.8')
@@ -139,12 +141,12 @@ describe('demand', () => {
 
   it('takes the shares of the designation from 30 cycles on, else of all watches, else of the house', () => {
     const some = (began: number) => ({ began, came: { comingUp: 12, due: 6, overdue: 3, askedEnough: 0 } })
-    expect(sharesFrom(some(30), some(300), house)).toMatchObject({
+    expect(sharesFrom(some(30), some(300), house, fewest)).toMatchObject({
       from: 'designation',
       shares: { comingUp: fraction(2, 5), askedEnough: fraction(0) },
     })
-    expect(sharesFrom(some(29), some(30), house).from).toBe('all-watches')
-    expect(sharesFrom(some(29), some(29), house).from).toBe('house-rules')
+    expect(sharesFrom(some(29), some(30), house, fewest).from).toBe('all-watches')
+    expect(sharesFrom(some(29), some(29), house, fewest).from).toBe('house-rules')
   })
 
   it('takes walk-ins from the mean of twelve months, or from last year once there are 36', () => {

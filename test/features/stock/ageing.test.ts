@@ -1,9 +1,11 @@
 import sharp from 'sharp'
 import { afterAll, beforeAll, describe, expect, it } from 'vitest'
+import { transaction } from '../../../src/db/open.ts'
 import { runReReckonings } from '../../../src/features/re-reckonings/run.ts'
+import { remindOfLots } from '../../../src/features/stock-summaries/last-days.ts'
 import { run, tickFlagLots } from '../../../src/jobs/flag-lots.ts'
 import type { House } from '../../support/house.ts'
-import { addCalibre, addWatch, eur, fillShelf, type Lots, openStock, shelf } from './shelf.ts'
+import { addCalibre, addDesignation, addWatch, eur, fillShelf, type Lots, openStock, receive, shelf } from './shelf.ts'
 
 let house: House
 let lots: Lots
@@ -163,6 +165,11 @@ describe('the outlook', () => {
   })
 })
 
+const nameOf = async (designation: string) => {
+  await addDesignation(house, designation, { capacityMah: 110 })
+  return designation
+}
+
 describe('the night', () => {
   it('flags what entered a bucket, lists what is to be written off, and tells the manager once', async () => {
     const { database } = house
@@ -194,6 +201,48 @@ describe('the night', () => {
     expect((await house.as('manager').post('/v1/house-rules', change)).status).toBe(201)
   })
 
+  it('tells the stock keeper of a lot sixty days before its last full-life day, once', async () => {
+    const tasks = async () =>
+      (await get('/v1/tasks?role=stock&kind=lot-last-day').expect(200)).body.items as { words: string; dueOn: string }[]
+    // B, full life through 2027-01-31, came into its sixty days before the night of 2027-01-02
+    expect(await tasks()).toEqual([
+      expect.objectContaining({
+        dueOn: '2027-01-31',
+        words: expect.stringContaining('lot B, 30 pieces: with full life through 2027-01-31'),
+      }),
+    ])
+    expect((await tasks())[0]!.words).not.toMatch(/lot [AXECN],/)
+    const night = (day: string) => transaction(house.database, (tx) => remindOfLots(tx, day as never))
+    await night('2027-01-03')
+    await night('2027-03-31')
+    expect(await tasks(), 'C is 61 days from its last').toHaveLength(1)
+    await night('2027-04-01')
+    expect((await tasks())[1]).toMatchObject({ dueOn: '2027-05-31', words: expect.stringContaining('lot C') })
+    await house
+      .as('manager')
+      .post('/v1/house-rules', { key: 'lotLeadDays', value: 90, fromDay: '2027-05-01', reason: 'we buy slowly' })
+      .expect(201)
+    await night('2027-05-02')
+    expect((await tasks())[2], 'N, 90 days before 2027-07-31').toMatchObject({ dueOn: '2027-07-31' })
+  })
+  it('takes the waste fee of the designation, else of its chemistry, else of every cell', async () => {
+    const feeOf = async (designation: string) =>
+      (await get(`/v1/reports/cell-ageing?designation=${designation}`)).body.rows[0]
+    await receive(house, await nameOf('LR44'), 'L1', 10, '2029-06-30')
+    const { unreached } = await feeOf('LR44')
+    expect((await feeOf('LR44')).wasteFee).toBe(unreached * 2)
+    const change = {
+      key: 'cellWasteFees',
+      value: { alkaline: 7, 'silver-oxide': 9 },
+      fromDay: '2026-12-01',
+      reason: 'the collector',
+    }
+    await house.as('manager').post('/v1/house-rules', change).expect(201)
+    expect((await feeOf('LR44')).wasteFee).toBe(unreached * 7)
+    expect(unreached).toBeGreaterThan(0)
+    const own = await feeOf('SR626SW')
+    expect(own.wasteFee, 'has a fee of its own').toBe(own.unreached * 2)
+  })
   it('writes no entry: X and E are still on the shelf until a person signs', async () => {
     const { body } = await get(`/v1/cell-lots/${lots.X}`)
     expect(body).toMatchObject({ shelf: 6, listedOn: '2026-12-01', grade: 'not-to-be-fitted' })
