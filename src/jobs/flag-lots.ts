@@ -9,7 +9,7 @@ import { datesDue } from './nightly.ts'
 
 export const JOB = 'flag-lots'
 
-/** Every night: lots into their buckets, one summary for the manager, recalls that wait for somebody, tools and lots whose last day comes near, and forecasts that have grown old. */
+/** Every night: lots into their buckets, one summary for the manager, reminders of recalls, tools and lots, and forecasts that have grown old. */
 export async function run({
   db,
   today,
