@@ -15,6 +15,8 @@ import * as sql from './statements.ts'
 export type Ready = Outgoing & { messageId: string; digest?: Buffer }
 export type Prepared = Ready | { cannot: string }
 
+export type Refused = { noticeId: string; badAddress: string | null; response: string }
+
 export type DeliveryOptions = {
   pool: pg.Pool
   transport: Transport
@@ -22,8 +24,8 @@ export type DeliveryOptions = {
   prepare: (claims: Claim[]) => Promise<Map<string, Prepared>>
   /** checked after the claim: the reasons, per notice, for which it may not go after all; a notice without an entry goes */
   withheld: (noticeIds: string[]) => Promise<Map<string, string[]>>
-  /** told of a refusal for good, so that the counter hears of it */
-  onRefused?: (refusal: { noticeId: string; badAddress: boolean; response: string }) => Promise<void>
+  /** told of a refusal for good, so that the counter hears of it; the address where it was refused and not the letter */
+  onRefused?: (refusal: Refused) => Promise<void>
   /** called after letters were left in doubt, here or by a replica that died: each wants a person's look, once */
   tellDoubts?: () => Promise<void>
   policy: 'hold' | 'resend'
@@ -110,7 +112,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
     for (const claim of going) {
       const letter = letters.get(claim.id) ?? { cannot: 'the letter could not be written' }
       if ('cannot' in letter) {
-        await refused(claim, letter.cannot, false)
+        await refused(claim, letter.cannot, null)
         continue
       }
       const digest = letter.digest ?? createHash('sha256').update(letter.raw).digest()
@@ -135,13 +137,13 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
   }
 
   /** The counter is told before the row is settled: a death in between costs a second telling, which changes nothing. */
-  async function refused(claim: Claim, response: string, badAddress: boolean): Promise<void> {
+  async function refused(claim: Claim, response: string, badAddress: string | null): Promise<void> {
     await options.onRefused?.({ noticeId: claim.id, badAddress, response })
     if (await sql.recordRefused(pool, leaseOwner, claim, response)) counts.failed++
     else counts.fenced++
   }
 
-  async function settle(claim: Claim, outcome: Outcome): Promise<void> {
+  async function settle(claim: Claim, to: string, outcome: Outcome): Promise<void> {
     if (outcome.kind !== 'not-transmitted') unreachable = 0
     switch (outcome.kind) {
       case 'accepted': {
@@ -164,7 +166,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
         return
       }
       case 'refused':
-        if (outcome.permanent) return refused(claim, outcome.response, outcome.at === 'recipient')
+        if (outcome.permanent) return refused(claim, outcome.response, outcome.at === 'recipient' ? to : null)
         return putBack(claim, 'refused-for-now', outcome.response)
       case 'not-transmitted':
         unreachable++
@@ -177,7 +179,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
     if (state === 'queued') counts.putBack++
     else if (state === 'failed') {
       counts.failed++
-      await options.onRefused?.({ noticeId: claim.id, badAddress: false, response: detail })
+      await options.onRefused?.({ noticeId: claim.id, badAddress: null, response: detail })
     } else counts.fenced++
   }
 
@@ -201,7 +203,7 @@ export async function deliverDue(options: DeliveryOptions): Promise<DeliveryCoun
       const outcome = await transport.send(letter, async () => {
         if (!(await take({ mark }))) throw new Fenced()
       })
-      await settle(claim, outcome)
+      await settle(claim, letter.to, outcome)
       pace.settled++
     }
   }

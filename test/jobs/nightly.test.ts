@@ -4,6 +4,7 @@ import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { openDatabase } from '../../src/db/open.ts'
 import { runNight, tickNightly } from '../../src/features/nightly-runs/run.ts'
 import { type Job, jobs } from '../../src/jobs/index.ts'
+import { TEXT_VERSION } from '../../src/letters/texts/sentences.ts'
 import { type House, openHouse } from '../support/house.ts'
 import { addOwner, all, happened, quartz, rows, serviced } from './book.ts'
 
@@ -59,7 +60,8 @@ describe('a night', () => {
       { w: cell, next: '2026-12-24' },
       { w: service, next: '2027-02-19' },
     ])
-    const [notice] = await rows(house, 'select plan, trace from notice')
+    const [notice] = await rows(house, 'select plan, trace, text_version from notice')
+    expect(notice.text_version).toBe(TEXT_VERSION)
     expect(notice.plan.parts[0]).toMatchObject({ kind: 'cell-change', dueOn: '2026-12-10', wentOut: 'none' })
     expect(notice.trace.items[1]).toMatchObject({ rule: 'usual', baseOn: '2022-01-20', months: 60 })
   })
@@ -173,6 +175,27 @@ describe('a night', () => {
       .expect(201)
     expect(await runNight(house.service, day('2026-11-25'))).toMatchObject({ quiet: true, letters: 0, looked: 0 })
     expect(await runNight(house.service, day('2026-11-26'))).toMatchObject({ quiet: false, letters: 1 })
+  })
+
+  test('a letter taken back for one of its watches is written again for the others in the next night', async () => {
+    const owner = await addOwner(house)
+    const gone = await quartz(house, owner, '2024-12-10')
+    const kept = await serviced(house, owner, '2022-01-20')
+    await runNight(house.service, day('2026-11-25'))
+    expect((await letters())[0].items).toEqual(['cell-change 1', 'complete-service 1'])
+    await house
+      .as('counter')
+      .post(`/v1/watches/${gone}/ownerships`, { ownerId: null, from: '2026-11-25', how: 'sold, as the owner told' })
+      .expect(201)
+    house.setNow('2026-11-26')
+    await runNight(house.service, day('2026-11-26'))
+    expect((await letters()).map(({ run, state, items }) => [run, state, items])).toEqual([
+      ['2026-11-25', 'withdrawn', ['cell-change 1', 'complete-service 1']],
+      ['2026-11-26', 'queued', ['complete-service 1']],
+    ])
+    expect(await rows(house, `select watch_id from notice_item where run_on = '2026-11-26'`)).toEqual([
+      { watch_id: kept },
+    ])
   })
 
   test('waits, at every door, for the dates that a changed rule touches; then writes by the new ones', async () => {

@@ -238,6 +238,30 @@ test('a bad address becomes a task for the counter and is not written to again',
   expect([await stateOf(house, again), relay.kept.length]).toEqual(['failed', 0])
 })
 
+test('the address that was refused is the one that failed, though a better one was put on file meanwhile', async () => {
+  const { ownerId, watchId } = await ownerWithWatch(house, { email: 'old@owner.example' })
+  await queueLetter(house, ownerId, watchId)
+  const { send } = letters.transport
+  letters.transport.send = async (...letter) => {
+    await house
+      .as('counter')
+      .post(`/v1/owners/${ownerId}/contacts`, {
+        means: 'e-mail',
+        value: 'new@owner.example',
+        preferredFor: ['reminder'],
+      })
+      .expect(201)
+    return send(...letter)
+  }
+  relay.fault = () => ({ at: 'rcpt', do: 'answer', reply: '550 5.1.1 unknown' })
+  await letters.round()
+  const { rows } = await house.database.pool.query(
+    `select value from contact where owner_id = $1 and failed_on is not null`,
+    [ownerId],
+  )
+  expect(rows).toEqual([{ value: 'old@owner.example' }])
+})
+
 test('a letter in doubt is told to the manager once, and he says what became of it', async () => {
   const { ownerId, watchId } = await ownerWithWatch(house)
   const ids = [await queueLetter(house, ownerId, watchId), await queueLetter(house, ownerId, watchId)]

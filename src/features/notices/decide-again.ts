@@ -4,6 +4,7 @@ import { meansReasons, obligationReasons, personReasons, watchReasons } from '..
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { recallLettersWithheld } from '../recalls/last-look.ts'
 import { readOwners } from './decide-read.ts'
+import { lookAgainAtFallen } from './look-again.ts'
 import { readyLettersWithheld } from './ready-letters.ts'
 
 type Item = { noticeId: string; owner: string; kept: string; watchId: string; kind: string; cycle: string }
@@ -30,11 +31,7 @@ export async function stillAllowed(tx: Db, noticeIds: readonly string[], today: 
     for (const reason of reasons) all.add(reason)
     found.set(item.noticeId, all)
   }
-  const fallen = items.filter((item) => found.has(item.noticeId)).map((item) => item.watchId)
-  if (fallen.length > 0)
-    await tx.$executeRaw`
-      update obligation set next_notice_on = ${today}::date
-      where watch_id = any(${fallen}::uuid[]) and rule is not null and kind <> 'seals'`
+  await lookAgainAtFallen(tx, today, [...found.keys()])
   for (const [id, reasons] of await recallLettersWithheld(tx, noticeIds)) found.set(id, new Set(reasons))
   for (const [id, reasons] of await readyLettersWithheld(tx, noticeIds, today)) found.set(id, new Set(reasons))
   return new Map([...found].map(([id, reasons]) => [id, [...reasons]]))

@@ -3,6 +3,7 @@ import { v7 as uuidv7 } from 'uuid'
 import type { Sql } from '../../db/sql.ts'
 import type { Day } from '../../domain/day.ts'
 import type { Decision, LetterPlan, OwnerState, WithheldItem } from '../../domain/notices/types.ts'
+import { TEXT_VERSION } from '../../letters/texts/sentences.ts'
 import type { RulesInForce } from '../house-rules/house-rules.ts'
 
 /** One item row of a letter: what its keys are made of. */
@@ -154,7 +155,7 @@ export async function book(tx: Sql, batch: ToBook, today: Day): Promise<void> {
   if (batch.notices !== null)
     await tx.$executeRaw`
       insert into notice (id, owner_id, run_on, language, text_version, come_by, reminder, plan, trace)
-      select id, owner_id, ${today}::date, language, '1', come_by, reminder, plan, trace
+      select id, owner_id, ${today}::date, language, ${TEXT_VERSION}, come_by, reminder, plan, trace
       from jsonb_to_recordset(${batch.notices}::jsonb)
         as r (id uuid, owner_id uuid, language text, come_by date, reminder boolean, plan jsonb, trace jsonb)`
   if (batch.items !== null)

@@ -106,10 +106,7 @@ export async function tellApart(act: Act, ownerId: string, otherId: string): Pro
   const [a, b] = [ownerId, otherId].sort() as [string, string]
   await tx.$executeRaw`
     insert into owners_differ (owner_a, owner_b, recorded_by) values (${a}::uuid, ${b}::uuid, ${who.name}) on conflict do nothing`
-  await tx.$executeRaw`
-    update obligation set next_notice_on = ${today}::date from watch
-    where watch.id = obligation.watch_id and watch.owner_id = any(${[a, b]}::uuid[]) and rule is not null and obligation.kind <> 'seals'
-      and coming_up_from <= ${today}::date and (next_notice_on is null or next_notice_on > ${today}::date)`
+  await wakeNotices(tx, [a, b], today)
   return { location: `/v1/owners/${ownerId}`, body: { ownerId: a, otherId: b } }
 }
 

@@ -2,7 +2,7 @@ import type { Db } from '../../db/open.ts'
 import { transaction } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { act, type Service, type Signer, todayAt } from '../../http/service.ts'
-import { type DeliveryCounts, deliverDue } from '../../letters/delivery.ts'
+import { type DeliveryCounts, deliverDue, type Refused } from '../../letters/delivery.ts'
 import { folderTransport } from '../../letters/folder.ts'
 import type { AtPoint, Transport } from '../../letters/outgoing.ts'
 import { smtpTransport } from '../../letters/smtp.ts'
@@ -58,20 +58,16 @@ export function openHandingOver(service: Service, stillAllowed: StillAllowed, at
 }
 
 /** Refused for good. A bad address is not written to again: the counter is asked for another. */
-async function noteRefusal(
-  service: Service,
-  refusal: { noticeId: string; badAddress: boolean; response: string },
-): Promise<void> {
+async function noteRefusal(service: Service, refusal: Refused): Promise<void> {
   await act(service, byItself, async ({ tx, today }) => {
     const [row] = await tx.$queryRaw<
-      { owner_id: string; preferred: string }[]
-    >`select owner_id, case when plan -> 'ready' is null then 'reminder' else 'ready' end as preferred from notice where id = ${refusal.noticeId}::uuid`
+      { owner_id: string }[]
+    >`select owner_id from notice where id = ${refusal.noticeId}::uuid`
     if (!row) return
-    if (refusal.badAddress) {
+    if (refusal.badAddress !== null) {
       await tx.$executeRaw`
         update contact set failed_on = ${today}::date, failed_why = ${refusal.response}
-        where id = (select id from contact where owner_id = ${row.owner_id}::uuid and means = 'e-mail' and ended_on is null and failed_on is null
-          order by (${row.preferred} = any(preferred_for)) desc, tested_on desc nulls last, id desc limit 1)`
+        where owner_id = ${row.owner_id}::uuid and means = 'e-mail' and value = ${refusal.badAddress} and ended_on is null and failed_on is null`
     }
     await addLetterTask(tx, today, {
       kind: refusal.badAddress ? 'bad-address' : 'letter-refused',

@@ -37,7 +37,7 @@ async function keep({ tx, today }: Act, bearer: Bearer, { answer, watchId, detai
 
 /** A warning of a recall is no offer: no answer to another letter takes it back. */
 const withdraw = (act: Act, bearer: Bearer) =>
-  withdrawQueued(act.tx, bearer.ownerId, act.who.name, 'the owner answered an earlier letter', { recalls: 'stay' })
+  withdrawQueued(act, bearer.ownerId, 'the owner answered an earlier letter', { recalls: 'stay' })
 
 /** Kinds with `no` are not written about any more, from this moment on; those with `yes` are again. */
 export async function choose(act: Act, bearer: Bearer, choices: Choices): Promise<void> {

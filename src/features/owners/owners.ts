@@ -8,6 +8,7 @@ import type { Created } from '../../http/creating.ts'
 import { etagOf } from '../../http/editing.ts'
 import type { Act } from '../../http/service.ts'
 import { keepBefore } from '../edits.ts'
+import { lookAgain, lookAgainAtFallen } from '../notices/look-again.ts'
 
 export type Means = 'e-mail' | 'phone' | 'post'
 export type NewContact = {
@@ -271,7 +272,7 @@ export async function markDeceased(
   ownerId: string,
   input: { on?: Day | undefined; toldBy: string },
 ): Promise<Created> {
-  const { tx, today, who } = act
+  const { tx, today } = act
   const before = await lockOwner(tx, ownerId)
   const on = input.on ?? today
   if (on > today)
@@ -283,29 +284,37 @@ export async function markDeceased(
     where: { id: ownerId },
     data: { deceasedOn: dateOf(on), deceasedToldBy: input.toldBy, version: { increment: 1 } },
   })
-  await withdrawQueued(tx, ownerId, who.name, 'owner deceased', { ready: 'withdrawn' })
+  await withdrawQueued(act, ownerId, 'owner deceased', { ready: 'withdrawn' })
   return { location: `/v1/owners/${ownerId}`, body: await getOwner(tx, ownerId) }
 }
 
-/** A letter that a watch is ready stays, unless nobody may be written to at all: the last look asks its ticket. */
+/**
+ * Letters to an owner that have not gone do not go; what else stood in them is written about again. A letter that a watch
+ * is ready stays, unless nobody may be written to at all: the last look asks its ticket.
+ */
 export async function withdrawQueued(
-  tx: Db,
+  { tx, today, who }: Pick<Act, 'tx' | 'today' | 'who'>,
   ownerId: string,
-  by: string,
   why: string,
   { recalls = 'withdrawn', ready = 'stay' }: { recalls?: 'withdrawn' | 'stay'; ready?: 'withdrawn' | 'stay' } = {},
 ): Promise<void> {
-  await tx.$executeRaw`
+  const gone = await tx.$queryRaw<{ id: string }[]>`
     with gone as (
-      update notice set state = 'withdrawn', withdrawn_by = ${by}, withdrawn_why = ${why}
+      update notice set state = 'withdrawn', withdrawn_by = ${who.name}, withdrawn_why = ${why}
       where owner_id = ${ownerId}::uuid and state in ('queued', 'held', 'claimed')
-        and (${recalls} = 'withdrawn' or plan -> 'recall' is null) and (${ready} = 'withdrawn' or plan -> 'ready' is null) returning id)
-    update notice_item set key_taken = false from gone where notice_item.notice_id = gone.id`
+        and (${recalls} = 'withdrawn' or plan -> 'recall' is null) and (${ready} = 'withdrawn' or plan -> 'ready' is null) returning id),
+    freed as (update notice_item set key_taken = false from gone where notice_item.notice_id = gone.id)
+    select id from gone`
+  await lookAgainAtFallen(
+    tx,
+    today,
+    gone.map((notice) => notice.id),
+  )
 }
 
 /** One record of the same person is kept and the other points to it; both keep their numbers, so it can be undone. */
 export async function mergeOwners(act: Act, id: string, into: string): Promise<Created> {
-  const { tx, who, today } = act
+  const { tx, today } = act
   if (id === into) throw new Refusal('merge-impossible', { why: 'they are the same record' })
   // in id order, so that two merges the other way round cannot wait for each other
   for (const one of [id, into].sort()) await lockOwner(tx, one)
@@ -322,7 +331,7 @@ export async function mergeOwners(act: Act, id: string, into: string): Promise<C
     })
   await keepBefore(act, 'owner', merged, `merged into ${into}`)
   await tx.owner.update({ where: { id }, data: { mergedInto: into, version: { increment: 1 } } })
-  await withdrawQueued(tx, id, who.name, 'owner merged')
+  await withdrawQueued(act, id, 'owner merged')
   await wakeNotices(tx, [id, into], today)
   return { status: 200, body: await getOwner(tx, id) }
 }
@@ -339,9 +348,5 @@ export async function unmergeOwner(act: Act, id: string): Promise<Created> {
 
 /** A fact about the person may have ended a reason that held letters back: their watches are looked at in the next nightly run. */
 export async function wakeNotices(tx: Db, ownerIds: readonly string[], today: Day): Promise<void> {
-  await tx.$executeRaw`
-    update obligation set next_notice_on = ${today}::date
-    from watch where watch.id = obligation.watch_id and watch.owner_id = any(${[...ownerIds]}::uuid[])
-      and obligation.rule is not null and obligation.kind <> 'seals' and obligation.coming_up_from <= ${today}::date
-      and (obligation.next_notice_on is null or obligation.next_notice_on > ${today}::date)`
+  await lookAgain(tx, today, { owners: ownerIds })
 }

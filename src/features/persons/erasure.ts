@@ -84,8 +84,7 @@ export async function askErasure(
       dueOn: dateOf(answerBy),
     },
   })
-  for (const id of group.ids)
-    await withdrawQueued(tx, id, who.name, 'owner asked to be forgotten', { ready: 'withdrawn' })
+  for (const id of group.ids) await withdrawQueued(act, id, 'owner asked to be forgotten', { ready: 'withdrawn' })
   if (because.length === 0) await carryOut(act, row.id, group, keeper)
   else
     for (const id of group.ids)
@@ -214,8 +213,7 @@ export async function reapply(
     const owner = await tx.owner.findUnique({ where: { id: ownerId } })
     if (!owner || owner.erasedOn) continue
     const group = await lockGroup(tx, ownerId)
-    for (const id of group.ids)
-      await withdrawQueued(tx, id, who.name, 'owner was forgotten before', { ready: 'withdrawn' })
+    for (const id of group.ids) await withdrawQueued(act, id, 'owner was forgotten before', { ready: 'withdrawn' })
     const row = await tx.erasure.upsert({
       where: { ownerId: group.root },
       create: {

@@ -9,6 +9,7 @@ import { etagOf } from '../../http/editing.ts'
 import type { Act } from '../../http/service.ts'
 import { keepBefore } from '../edits.ts'
 import { recordFacts, refuseFuture, settleOwner } from '../facts/facts.ts'
+import { lookAgain } from '../notices/look-again.ts'
 import { obligationsSummary } from '../obligations/obligations.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
 import { withdrawQueued } from '../owners/owners.ts'
@@ -252,10 +253,7 @@ export async function editWatch(act: Act, id: string, expected: (version: number
 
 /** A reason that held letters back may have ended: the next nightly run looks at the watch. */
 export async function wakeWatch(tx: Db, watchId: string, today: Day): Promise<void> {
-  await tx.$executeRaw`
-    update obligation set next_notice_on = ${today}::date
-    where watch_id = ${watchId}::uuid and rule is not null and kind <> 'seals' and coming_up_from <= ${today}::date
-      and (next_notice_on is null or next_notice_on > ${today}::date)`
+  await lookAgain(tx, today, { watches: [watchId] })
 }
 
 /** The watch passes to another owner, or to nobody known. Letters to the former owner that are still queued are withdrawn. */
@@ -290,7 +288,7 @@ export async function changeOwner(
   await settleOwner(act, watchId)
   const after = await tx.watch.findUniqueOrThrow({ where: { id: watchId } })
   if (before.ownerId && before.ownerId !== after.ownerId)
-    await withdrawQueued(tx, before.ownerId, who.name, 'a watch of the letter has another owner')
+    await withdrawQueued(act, before.ownerId, 'a watch of the letter has another owner')
   await rewriteObligations(tx, [watchId], today)
   await wakeWatch(tx, watchId, today)
   return { location: `/v1/watches/${watchId}`, body: await getWatch(tx, watchId, today) }
