@@ -36,6 +36,8 @@ export async function openDatabase(url: string, options: OpenOptions = {}): Prom
     connectionTimeoutMillis: 10_000,
     idleTimeoutMillis: 60_000,
     application_name: 'mainplate',
+    // statements that need not wait for one another's answers are sent without waiting
+    pipeline: true,
     options:
       '-c TimeZone=UTC -c jit=off -c random_page_cost=1.1 -c statement_timeout=120000 -c lock_timeout=15000 -c idle_in_transaction_session_timeout=60000',
     types,

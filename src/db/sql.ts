@@ -8,6 +8,12 @@ export type Sql = {
   $executeRaw(query: TemplateStringsArray | Prisma.Sql, ...values: unknown[]): Promise<number>
 }
 
+/** What is sent on this connection from here to the end of the turn leaves in one write. */
+export function inOneWrite({ connection: { stream } }: pg.PoolClient): void {
+  stream.cork()
+  process.nextTick(() => stream.uncork())
+}
+
 /** One transaction on one plain connection, tried again when PostgreSQL asks for it (40001, 40P01), as `transaction` is. */
 export async function onConnection<T>(pool: pg.Pool, work: (client: pg.PoolClient) => Promise<T>): Promise<T> {
   const client = await pool.connect()
@@ -15,9 +21,10 @@ export async function onConnection<T>(pool: pg.Pool, work: (client: pg.PoolClien
   try {
     for (let attempt = 1; ; attempt++) {
       try {
-        await client.query('begin')
-        const result = await work(client)
-        await client.query('commit')
+        inOneWrite(client)
+        const [, result] = await Promise.all([client.query('begin'), work(client)])
+        const { command } = await client.query('commit')
+        if (command !== 'COMMIT') throw new Error('a statement failed whose answer nobody waited for')
         return result
       } catch (error) {
         await client.query('rollback').catch((lost: Error) => {

@@ -1,8 +1,8 @@
 import { createHash } from 'node:crypto'
 import type { FastifyReply, FastifyRequest } from 'fastify'
+import { violationOf } from '../db/open.ts'
 import { Refusal } from '../domain/refusals.ts'
-import { Prisma } from '../generated/prisma/client.ts'
-import { type Act, act, type Service, signerOf } from './service.ts'
+import { type Act, act, type Service, type Signer, signerOf } from './service.ts'
 
 /** What a creating act answers with; `location` is the address of what was made. */
 export type Created = {
@@ -26,7 +26,7 @@ function canonical(value: unknown): string {
   return JSON.stringify(value) ?? 'null'
 }
 
-export const fingerprintOf = (request: FastifyRequest): Uint8Array<ArrayBuffer> =>
+const fingerprintOf = (request: FastifyRequest): Uint8Array<ArrayBuffer> =>
   new Uint8Array(
     createHash('sha256')
       .update(`${request.method} ${request.url}\n${canonical(request.body)}`)
@@ -34,7 +34,7 @@ export const fingerprintOf = (request: FastifyRequest): Uint8Array<ArrayBuffer> 
   )
 
 /** The key of the header: a structured-field string (draft-ietf-httpapi-idempotency-key-header). */
-export function idempotencyKeyOf(request: FastifyRequest): string {
+function idempotencyKeyOf(request: FastifyRequest): string {
   const header = request.headers['idempotency-key']
   if (header === undefined) throw new Refusal('idempotency-key-missing')
   const key = typeof header === 'string' ? SHAPE.exec(header)?.[1] : undefined
@@ -42,7 +42,71 @@ export function idempotencyKeyOf(request: FastifyRequest): string {
   return key
 }
 
-type Stored = { fingerprint: Uint8Array; status: number | null; headers: unknown; body: unknown }
+/** What makes a request the same as one before: who asks, by which door, under which key, and for what. */
+export type Asked = {
+  readonly who: Signer
+  readonly key: readonly [staffKey: string | null, route: string, key: string]
+  readonly fingerprint: Uint8Array<ArrayBuffer>
+}
+
+export function askedBy(request: FastifyRequest): Asked {
+  const who = signerOf(request)
+  const route = `${request.method} ${request.routeOptions.url}`
+  return { who, key: [who.keyId, route, idempotencyKeyOf(request)], fingerprint: fingerprintOf(request) }
+}
+
+// A second request with a key waits here for the first to commit; a short wait, then 409. Whoever has the key waits as usual
+// for what the work needs.
+export const takeKey = `with patience as materialized (select current_setting('lock_timeout') as usual, set_config('lock_timeout', '3s', true)),
+  taken as (insert into idempotency_key (staff_key_id, route, key, fingerprint)
+    select $1::uuid, $2, $3, $4::bytea from patience on conflict do nothing returning ctid::text as place)
+  select place, set_config('lock_timeout', usual, true) from taken, patience`
+export const storedAnswer = `select fingerprint, status, headers, body from idempotency_key where staff_key_id = $1::uuid and route = $2 and key = $3`
+// By its place: nobody else can move a row that is not committed, and a statement planned while the table was empty reads no
+// more of it later.
+export const keepAnswer = `update idempotency_key set status = $2, headers = $3::jsonb, body = $4::jsonb where ctid = $1::tid`
+export type Taken = { place: string }
+
+export type Stored = {
+  fingerprint: Uint8Array
+  status: number | null
+  headers: { location?: string; etag?: string } | null
+  body: unknown
+}
+
+type Answer = Omit<Created, 'stored'> & { readonly status: number; readonly replayed: boolean }
+
+export const madeNow = (made: Created): Answer => ({ status: 201, ...made, replayed: false })
+
+/** The values of `keepAnswer`. */
+export const toKeep = (place: string, { status, location, etag, body, stored }: Created): unknown[] => [
+  place,
+  status ?? 201,
+  JSON.stringify({ location, etag }),
+  JSON.stringify(stored ?? body ?? null),
+]
+
+/** What a repetition is answered with. */
+export function madeBefore(stored: Stored | undefined, fingerprint: Uint8Array): Answer {
+  // swept away between the two statements: it was a day old
+  if (!stored) throw new Refusal('service-busy')
+  if (Buffer.compare(Buffer.from(stored.fingerprint), Buffer.from(fingerprint)) !== 0)
+    throw new Refusal('idempotency-key-reused')
+  if (stored.status === 410) throw new Refusal('owner-erased')
+  return { status: stored.status ?? 201, ...stored.headers, body: stored.body, replayed: true }
+}
+
+export function inFlight(error: unknown): never {
+  if (violationOf(error).state === '55P03') throw new Refusal('idempotency-key-in-flight')
+  throw error
+}
+
+export function send(reply: FastifyReply, answer: Answer): void {
+  if (answer.location) reply.header('location', answer.location)
+  if (answer.etag) reply.header('etag', answer.etag)
+  if (answer.replayed) reply.header('idempotent-replayed', 'true')
+  reply.code(answer.status).send(answer.body)
+}
 
 /**
  * The handler of a POST that creates. Key row, work and stored answer are one transaction: either all is there or nothing,
@@ -54,54 +118,16 @@ export async function createOnce(
   reply: FastifyReply,
   work: (act: Act) => Promise<Created>,
 ): Promise<void> {
-  const who = signerOf(request)
-  const key = idempotencyKeyOf(request)
-  const fingerprint = fingerprintOf(request)
-  const route = `${request.method} ${request.routeOptions.url}`
-
+  const { who, key, fingerprint } = askedBy(request)
   const answer = await act(service, who, async (doing) => {
-    const { tx } = doing
-    // a second request with this key waits here for the first to commit; a short wait, then 409. Whoever has the key
-    // waits as usual for what the work needs
-    const mine = await tx.$queryRaw<{ one: number }[]>`
-        with patience as materialized (select current_setting('lock_timeout') as usual, set_config('lock_timeout', '3s', true)),
-        taken as (
-          insert into idempotency_key (staff_key_id, route, key, fingerprint)
-          select ${who.keyId}::uuid, ${route}, ${key}, ${fingerprint} from patience
-          on conflict do nothing returning 1 as one)
-        select one, set_config('lock_timeout', usual, true) from taken, patience`.catch(inFlight)
-    if (mine.length === 0) {
-      const stored = (await tx.idempotencyKey.findUniqueOrThrow({
-        where: { staffKeyId_route_key: { staffKeyId: who.keyId ?? '', route, key } },
-      })) as Stored
-      if (Buffer.compare(Buffer.from(stored.fingerprint), Buffer.from(fingerprint)) !== 0)
-        throw new Refusal('idempotency-key-reused')
-      if (stored.status === 410) throw new Refusal('owner-erased')
-      const headers = (stored.headers ?? {}) as { location?: string; etag?: string }
-      return { status: stored.status ?? 201, ...headers, body: stored.body, replayed: true }
+    const [mine] = await doing.tx.$queryRawUnsafe<Taken[]>(takeKey, ...key, fingerprint).catch(inFlight)
+    if (mine === undefined) {
+      const [stored] = await doing.tx.$queryRawUnsafe<Stored[]>(storedAnswer, ...key)
+      return madeBefore(stored, fingerprint)
     }
-    const made = { status: 201, ...(await work(doing)) }
-    const headers = { location: made.location, etag: made.etag }
-    await tx.idempotencyKey.update({
-      where: { staffKeyId_route_key: { staffKeyId: who.keyId ?? '', route, key } },
-      data: {
-        status: made.status,
-        headers,
-        body: (made.stored ?? made.body ?? Prisma.JsonNull) as Prisma.InputJsonValue,
-      },
-    })
-    return { ...made, replayed: false }
+    const made = await work(doing)
+    await doing.tx.$executeRawUnsafe(keepAnswer, ...toKeep(mine.place, made))
+    return madeNow(made)
   })
-
-  if (answer.location) reply.header('location', answer.location)
-  if (answer.etag) reply.header('etag', answer.etag)
-  if (answer.replayed) reply.header('idempotent-replayed', 'true')
-  reply.code(answer.status).send(answer.body)
-}
-
-function inFlight(error: unknown): never {
-  const original = (error as { meta?: { driverAdapterError?: { cause?: { originalCode?: string } } } }).meta
-    ?.driverAdapterError?.cause?.originalCode
-  if (original === '55P03') throw new Refusal('idempotency-key-in-flight')
-  throw error
+  send(reply, answer)
 }

@@ -4,6 +4,7 @@ import pg from 'pg'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { migrate, migrationsFolder } from '../../src/db/migrate.ts'
 import { type Database, dateOf, dayFrom, openDatabase } from '../../src/db/open.ts'
+import { onConnection } from '../../src/db/sql.ts'
 import { addMonths, type Day, numberOfDay } from '../../src/domain/day.ts'
 import * as client from '../../src/generated/prisma/client.ts'
 import { freshDatabase } from '../support/database.ts'
@@ -70,6 +71,38 @@ describe('ids', () => {
       expect(Math.abs(Number(at) - Number.parseInt(id.replace('-', '').slice(0, 12), 16))).toBeLessThan(60_000)
     }
   })
+})
+
+describe('one transaction on a plain connection', () => {
+  test('fails as a whole where a statement fails whose answer nobody waited for', async () => {
+    const { pool } = database
+    await pool.query('create table kept (n int)')
+    const doing = onConnection(pool, async (client) => {
+      await client.query('insert into kept values (1)')
+      client.query('insert into kept values (1 / 0)').catch(() => {})
+      return 'done'
+    })
+    await expect(doing).rejects.toThrow('nobody waited for')
+    expect((await pool.query('select from kept')).rowCount).toBe(0)
+    // and the connection is fit for the next
+    expect(await onConnection(pool, async (client) => (await client.query('select 1 as one')).rows)).toEqual([
+      { one: 1 },
+    ])
+    await pool.query('drop table kept')
+  })
+})
+
+test('the digest of what can be taken out of a row is that of its members alone, in any order, as it was first written down', async () => {
+  const { rows } = await database.pool.query(
+    `select content, personal_digest_of(content, columns, salt) = sha256(convert_to(salt::text ||
+        coalesce((select jsonb_object_agg(key, value) from jsonb_each(content) where key = any (columns)), '{}')::text, 'UTF8')) as same
+     from (values ('{"data": {"b": 1, "a": null}, "kind": "x"}'::jsonb), ('{"kind": "x"}'), ('{"before": null, "reason": "é\\n", "kind": 1}'),
+       ('{"reason": "z", "before": [1, {"q": 2.50}], "data": ""}')) as given (content),
+       (values (array['data']), (array['reason', 'before']), (array['before', 'reason', 'data'])) as taken (columns),
+       (values (gen_random_uuid())) as salted (salt)`,
+  )
+  expect(rows.length).toBe(12)
+  expect(rows.filter((row) => !row.same)).toEqual([])
 })
 
 describe('month arithmetic against PostgreSQL', () => {
