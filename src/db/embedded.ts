@@ -1,4 +1,4 @@
-import { execFile, spawn } from 'node:child_process'
+import { type ChildProcess, execFile, spawn } from 'node:child_process'
 import { createHash, randomBytes } from 'node:crypto'
 import { existsSync } from 'node:fs'
 import { chown, cp, mkdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
@@ -22,11 +22,14 @@ export type EmbeddedOptions = {
   /** for tests and benchmarks: fast settings that may lose the content, which is removed at the stop */
   throwaway?: boolean
   settings?: Record<string, string>
+  /** a port that is free; between this answer and the start somebody else may take it, then another is asked for */
+  freePort?: () => Promise<number>
 }
 
 const run = promisify(execFile)
 const USER = 'mainplate'
 
+type Started = { server: ChildProcess; port: number; exited: Promise<void> }
 type Runner = { uid?: number; gid?: number }
 
 /** PostgreSQL refuses to run as root, so then it runs as its own system user if there is one, else as nobody. */
@@ -77,7 +80,7 @@ async function binaries(as: Runner): Promise<{ initdb: string; postgres: string;
   return { initdb: path.join(copy, 'bin', 'initdb'), postgres: path.join(copy, 'bin', 'postgres'), moved: true }
 }
 
-function freePort(): Promise<number> {
+export function freePort(): Promise<number> {
   return new Promise((resolve, reject) => {
     const probe = createServer()
     probe.once('error', reject)
@@ -170,7 +173,6 @@ export async function startEmbedded(options: EmbeddedOptions): Promise<EmbeddedS
     }
   }
 
-  const port = await freePort()
   const settings: Record<string, string> = {
     listen_addresses: '127.0.0.1',
     unix_socket_directories: '',
@@ -180,24 +182,32 @@ export async function startEmbedded(options: EmbeddedOptions): Promise<EmbeddedS
     ...options.settings,
   }
   const flags = Object.entries(settings).flatMap(([key, value]) => ['-c', `${key}=${value}`])
-  // its own process group: a Ctrl-C at the terminal must reach the service first, which then stops the database
-  const server = spawn(bin.postgres, ['-D', cluster, '-p', String(port), ...flags], {
-    ...as,
-    cwd: folder,
-    detached: true,
-    stdio: ['ignore', 'ignore', 'pipe'],
-    env: { ...process.env, LC_MESSAGES: 'C' },
-  })
-  let log = ''
-  const exited = new Promise<void>((resolve) => server.once('exit', () => resolve()))
-  await new Promise<void>((resolve, reject) => {
-    server.once('error', reject)
-    server.once('exit', () => reject(new Error(`the embedded PostgreSQL did not start: ${log.slice(-1500)}`)))
-    server.stderr.on('data', (chunk: Buffer) => {
-      if (log.length < 20_000) log += chunk.toString()
-      if (log.includes('ready to accept connections')) resolve()
+  const start = async (attempt = 1): Promise<Started> => {
+    const port = await (options.freePort ?? freePort)()
+    // its own process group: a Ctrl-C at the terminal must reach the service first, which then stops the database
+    const server = spawn(bin.postgres, ['-D', cluster, '-p', String(port), ...flags], {
+      ...as,
+      cwd: folder,
+      detached: true,
+      stdio: ['ignore', 'ignore', 'pipe'],
+      env: { ...process.env, LC_MESSAGES: 'C' },
     })
-  })
+    let log = ''
+    const exited = new Promise<void>((resolve) => server.once('exit', () => resolve()))
+    const ready = await new Promise<boolean>((resolve, reject) => {
+      server.once('error', reject)
+      // its output is whole only once it is closed
+      server.once('close', () => resolve(false))
+      server.stderr?.on('data', (chunk: Buffer) => {
+        if (log.length < 20_000) log += chunk.toString()
+        if (log.includes('ready to accept connections')) resolve(true)
+      })
+    })
+    if (ready) return { server, port, exited }
+    if (attempt < 5 && log.includes('Address already in use')) return start(attempt + 1)
+    throw new Error(`the embedded PostgreSQL did not start: ${log.slice(-1500)}`)
+  }
+  const { server, port, exited } = await start()
   await writeFile(keeperFile, String(process.pid))
   // an exit hook cannot wait, but SIGINT is PostgreSQL's fast shutdown: it rolls back and closes by itself
   const onExit = () => server.kill('SIGINT')

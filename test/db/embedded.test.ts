@@ -1,18 +1,20 @@
 import { execFile } from 'node:child_process'
+import { once } from 'node:events'
 import { chmod, cp, mkdir, mkdtemp, rm, symlink } from 'node:fs/promises'
-import os from 'node:os'
+import { type AddressInfo, createServer } from 'node:net'
 import path from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { promisify } from 'node:util'
 import pg from 'pg'
 import { expect, test } from 'vitest'
-import { startEmbedded } from '../../src/db/embedded.ts'
+import { freePort, startEmbedded } from '../../src/db/embedded.ts'
+import { enterableFolder } from '../support/folder.ts'
 
 const run = promisify(execFile)
 const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '../..')
 
 test('the embedded server starts, is joined by a second process, keeps its data and stops', async () => {
-  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-embedded-'))
+  const folder = await enterableFolder('embedded')
   try {
     const first = await startEmbedded({ dataFolder: path.join(folder, 'data') })
     const joined = await startEmbedded({ dataFolder: path.join(folder, 'data') })
@@ -30,7 +32,7 @@ test('the embedded server starts, is joined by a second process, keeps its data 
 })
 
 test('a server whose starter was killed is joined, and stopped by who joined it', async () => {
-  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-embedded-'))
+  const folder = await enterableFolder('embedded')
   try {
     const program = `
       const { startEmbedded } = await import('./src/db/embedded.ts')
@@ -45,6 +47,26 @@ test('a server whose starter was killed is joined, and stopped by who joined it'
     await next.stop()
     await expect(query(next.url, 'select 1')).rejects.toThrow()
   } finally {
+    await rm(folder, { recursive: true, force: true })
+  }
+})
+
+test('a port that somebody takes between looking for it and the start is let go, and another is taken', async () => {
+  const folder = await enterableFolder('embedded')
+  const holder = createServer().listen(0, '127.0.0.1')
+  await once(holder, 'listening')
+  const { port: taken } = holder.address() as AddressInfo
+  let asked = 0
+  try {
+    const server = await startEmbedded({
+      dataFolder: path.join(folder, 'data'),
+      freePort: async () => (++asked === 1 ? taken : freePort()),
+    })
+    expect(asked).toBeGreaterThan(1)
+    expect(Number(new URL(server.url).port)).not.toBe(taken)
+    await server.stop()
+  } finally {
+    holder.close()
     await rm(folder, { recursive: true, force: true })
   }
 })
@@ -79,17 +101,19 @@ test.runIf(process.getuid?.() === 0)(
       const { default: pg } = await import('pg')
       const client = new pg.Client({ connectionString: server.url })
       await client.connect()
-      const { rows } = await client.query("select current_setting('data_directory') as data")
+      const { rows } = await client.query("select current_setting('data_directory') as data, setting as bin from pg_config where name = 'BINDIR'")
       await client.end()
       await server.stop()
-      console.log(rows[0].data)`
+      console.log(JSON.stringify(rows[0]))`
       const { stdout } = await run(process.execPath, ['--import', 'tsx', '--input-type=module', '-e', program], {
         cwd: checkout,
       })
-      const data = stdout.trim()
+      const { data, bin } = JSON.parse(stdout) as { data: string; bin: string }
       expect(data).toMatch(/postgres$/)
-      expect(data.startsWith(folder)).toBe(false)
-      await rm(path.dirname(path.dirname(data)), { recursive: true, force: true })
+      for (const moved of [data, bin]) {
+        expect(moved.startsWith(folder)).toBe(false)
+        await rm(path.dirname(path.dirname(moved)), { recursive: true })
+      }
     } finally {
       await rm(folder, { recursive: true, force: true })
     }

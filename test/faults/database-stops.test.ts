@@ -1,11 +1,11 @@
 import { randomUUID } from 'node:crypto'
-import { chmod, mkdtemp, rm } from 'node:fs/promises'
-import os from 'node:os'
+import { rm } from 'node:fs/promises'
 import path from 'node:path'
 import pg from 'pg'
 import { expect, test } from 'vitest'
 import { startEmbedded } from '../../src/db/embedded.ts'
 import { sealHistory, verifyHistory } from '../../src/db/history.ts'
+import { enterableFolder } from '../support/folder.ts'
 import { type Answer, aKey, ask, lineTo, type Running, startService } from './service-process.ts'
 
 /**
@@ -36,9 +36,7 @@ const written = `
 const whole = { watches: 1, tickets: 1, records: 2, moves: 1, obligations: 4, in_house: true }
 
 test('PostgreSQL stopped at once under load and started again: refusals to come again meanwhile, alive all the time, the book whole', async () => {
-  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-stopped-'))
-  // the system user of the database must be able to enter it
-  await chmod(folder, 0o755)
+  const folder = await enterableFolder('stopped')
   // not one that may lose its data: what was committed must be there after the crash
   let server = await startEmbedded({ dataFolder: path.join(folder, 'data') })
   const line = await lineTo(Number(new URL(server.url).port))

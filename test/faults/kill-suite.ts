@@ -1,8 +1,8 @@
-import { mkdtemp, rm } from 'node:fs/promises'
-import os from 'node:os'
+import { rm } from 'node:fs/promises'
 import path from 'node:path'
 import { startEmbedded } from '../../src/db/embedded.ts'
 import { migrate } from '../../src/db/migrate.ts'
+import { enterableFolder } from '../support/folder.ts'
 import { killRun } from './delivery/kill-run.ts'
 
 /**
@@ -13,7 +13,7 @@ import { killRun } from './delivery/kill-run.ts'
 const [notices = 10_000, kills = 200, replicas = 3] = process.argv.slice(2, 5).map(Number)
 const only = process.argv[5]
 const policies = (['hold', 'resend'] as const).filter((policy) => only === undefined || policy === only)
-const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-kills-'))
+const folder = await enterableFolder('kills')
 const server = await startEmbedded({
   dataFolder: path.join(folder, 'data'),
   throwaway: true,

@@ -17,11 +17,18 @@ afterAll(() => house.close())
 const owners = async (name: string) =>
   Number((await house.database.pool.query('select count(*) as n from owner where name = $1', [name])).rows[0].n)
 const create = (key: string, body: object) => house.as('counter').post('/v1/owners', body, `"${key}"`)
+/** Where the first takes longer than the others wait for it, they are told to come again, and do. */
+const insist = async (key: string, body: object) => {
+  for (;;) {
+    const answer = await create(key, body)
+    if (answer.body.type !== '/problems/idempotency-key-in-flight') return answer
+  }
+}
 
 describe('the same key at once', () => {
   test.each([2, 20])('%d requests: one owner, and every one is told the same', async (many) => {
     const [key, name] = [randomUUID(), `Racer ${many}`]
-    const answers = await Promise.all(Array.from({ length: many }, () => create(key, { name })))
+    const answers = await Promise.all(Array.from({ length: many }, () => insist(key, { name })))
     expect(answers.map((answer) => answer.status)).toEqual(Array(many).fill(201))
     expect(new Set(answers.map((answer) => JSON.stringify(answer.body))).size).toBe(1)
     expect(new Set(answers.map((answer) => `${answer.headers.location} ${answer.headers.etag}`)).size).toBe(1)
@@ -32,7 +39,7 @@ describe('the same key at once', () => {
   test('twenty with twenty bodies: one is done, the others are told that the key is taken', async () => {
     const key = randomUUID()
     const answers = await Promise.all(
-      Array.from({ length: 20 }, (_, n) => create(key, { name: `Contender ${n}`, standing: 'normal' })),
+      Array.from({ length: 20 }, (_, n) => insist(key, { name: `Contender ${n}`, standing: 'normal' })),
     )
     expect(answers.map((answer) => answer.status).sort()).toEqual([201, ...Array(19).fill(422)])
     expect(await owners(answers.find((answer) => answer.status === 201)?.body.name)).toBe(1)
@@ -110,7 +117,7 @@ test('a connection that is cut in the middle leaves all or nothing, and the repe
   socket.write(
     `POST /v1/owners HTTP/1.1\r\nhost: x\r\nauthorization: Bearer ${house.keys.counter}\r\nidempotency-key: "${key}"\r\ncontent-type: application/json\r\ncontent-length: ${body.length}\r\n\r\n${body}`,
   )
-  const waits = `select count(*)::int as n from pg_locks where relation = 'owner'::regclass and not granted`
+  const waits = `select count(*)::int as n from pg_locks where relation = 'owner'::regclass and not granted and database = (select oid from pg_database where datname = current_database())`
   while ((await house.database.pool.query(waits)).rows[0].n === 0);
   socket.destroy()
   await blocker.query('rollback')
@@ -141,7 +148,7 @@ test.each([
     const first = house.as('counter').post(url, sent, key)
     // supertest sends when it is waited for
     const answered = first.then((answer) => answer)
-    const waits = `select count(*)::int as n from pg_locks where relation = $1::regclass and not granted`
+    const waits = `select count(*)::int as n from pg_locks where relation = $1::regclass and not granted and database = (select oid from pg_database where datname = current_database())`
     while ((await house.database.pool.query(waits, [table])).rows[0].n === 0);
     const second = await house.as('counter').post(url, sent, key)
     expect([second.status, second.body.type, second.headers['retry-after']]).toEqual([

@@ -112,7 +112,7 @@ describe('every operation that wants a key', () => {
       const role = operation.roles.at(-1) as Role
       const schema = operation.bodies['application/json']?.schema
       // some bodies that fit the schema are still refused for what a schema cannot say; one of many is not
-      const made = schema ? fc.sample(anyOf(schema, 0), { numRuns: 40, seed: 7 }) : [undefined]
+      const made = schema ? fc.sample(anyOf(schema, 0), 40) : [undefined]
       const bodies = operation.name in madeByHand ? [madeByHand[operation.name]] : made
       const met = new Set<string>()
       for (const body of bodies) {

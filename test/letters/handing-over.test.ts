@@ -222,6 +222,7 @@ test('a letter that may not go after all is withdrawn before the relay hears of 
 })
 
 test('a bad address becomes a task for the counter and is not written to again', async () => {
+  house.setNow('2026-11-26T09:00:00Z')
   const { ownerId, watchId } = await ownerWithWatch(house, { email: 'gone@owner.example' })
   const id = await queueLetter(house, ownerId, watchId)
   relay.fault = () => ({ at: 'rcpt', do: 'answer', reply: '550 5.1.1 <gone@owner.example> unknown' })

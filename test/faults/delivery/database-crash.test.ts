@@ -1,5 +1,4 @@
-import { mkdtemp, rm } from 'node:fs/promises'
-import os from 'node:os'
+import { rm } from 'node:fs/promises'
 import path from 'node:path'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
 import { type EmbeddedServer, startEmbedded } from '../../../src/db/embedded.ts'
@@ -7,6 +6,7 @@ import { migrate } from '../../../src/db/migrate.ts'
 import { type Database, openDatabase } from '../../../src/db/open.ts'
 import { deliverDue } from '../../../src/letters/delivery.ts'
 import { smtpTransport } from '../../../src/letters/smtp.ts'
+import { enterableFolder } from '../../support/folder.ts'
 import { emptyQueue, NO_WAITS, nothingWithheld, plainLetters, queueNotices, states } from './queue.ts'
 import { startRelay } from './relay.ts'
 
@@ -20,7 +20,7 @@ let server: EmbeddedServer
 let database: Database
 
 beforeAll(async () => {
-  folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-crash-'))
+  folder = await enterableFolder('crash')
   server = await startEmbedded({ dataFolder: path.join(folder, 'data') })
   await migrate(server.url)
   database = await openDatabase(server.url)

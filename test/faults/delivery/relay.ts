@@ -33,6 +33,8 @@ export type Relay = {
   /** called when a letter was kept and before it is answered */
   onKept: (letter: Kept) => void
   connections: number
+  /** how many faults have befallen a conversation */
+  broken: number
   close: () => Promise<void>
 }
 
@@ -57,6 +59,7 @@ export async function startRelay(options: { keyHeader?: string; size?: number } 
     replyAfter: () => 0,
     onKept: () => {},
     connections: 0,
+    broken: 0,
     close: async () => {
       for (const socket of sockets) socket.destroy()
       server.close()
@@ -90,6 +93,7 @@ export async function startRelay(options: { keyHeader?: string; size?: number } 
     /** true when the fault took over */
     const breaks = (at: Phase): boolean => {
       if (fault?.at !== at) return false
+      relay.broken++
       if (fault.do === 'close') socket.end()
       else if (fault.do === 'reset') socket.resetAndDestroy()
       else if (fault.do === 'answer') say(fault.reply)

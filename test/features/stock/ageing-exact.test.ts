@@ -39,7 +39,7 @@ const kept = fc.record({
 
 // The report reads lots packed into whole numbers and walks them by hand; here each lot is judged by the functions of the domain.
 it('is for any shelf what the domain says lot by lot', async () => {
-  const shelves = fc.sample(kept, { numRuns: 40, seed: 20261201 })
+  const shelves = fc.sample(kept, 40)
   const { pool } = house.database
   for (const [index, { interval, fee, months, lots }] of shelves.entries()) {
     const name = `EXACT${String(index).padStart(3, '0')}`
