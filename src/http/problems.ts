@@ -94,6 +94,36 @@ function faultsOf(issues: readonly z.core.$ZodIssue[], context: string | undefin
   return [...faults.values()]
 }
 
+/** The database is away, not reachable or gives up what it was doing: the same request may go well a little later. */
+function isAway(error: unknown): boolean {
+  const { code, message } = error as { code?: string; message?: string }
+  const state = violationOf(error).state
+  return (
+    (code !== undefined && awayCodes.has(code)) ||
+    (state !== undefined && (awayStates.has(state) || state.startsWith('08'))) ||
+    awayWords.test(message ?? '')
+  )
+}
+// the system calls of Node, for which pg sets the code of the error it passes on, and Prisma's own codes
+const lines = [
+  'ECONNREFUSED',
+  'ECONNRESET',
+  'ECONNABORTED',
+  'EPIPE',
+  'ETIMEDOUT',
+  'ENOTFOUND',
+  'EAI_AGAIN',
+  'EHOSTUNREACH',
+  'ENETUNREACH',
+]
+const awayCodes = new Set([...lines, 'P1001', 'P1008', 'P1017', 'P1018', 'P2028', 'P2037', 'P2039'])
+/** PostgreSQL's Appendix A: no lock in time, cancelled (by statement_timeout, too), idle too long, shutting down or starting up, too many connections. */
+const awayStates = new Set(['55P03', '57014', '57P01', '57P02', '57P03', '57P05', '25P03', '25P04', '53300'])
+// pg tells of a broken connection without a code, Prisma within its own words
+const awayWords = new RegExp(
+  `is not queryable|Connection terminated|terminating connection|server closed the connection|timeout exceeded when trying to connect|Query read timeout|\\b(${lines.join('|')})\\b`,
+)
+
 /** Anything thrown, as a refusal; what is not understood is a fault of ours and says nothing about itself. */
 export function refusalOf(error: unknown): Refusal {
   if (error instanceof Refusal) return error
@@ -112,33 +142,14 @@ export function refusalOf(error: unknown): Refusal {
       return new Refusal('body-too-large')
     case 'FST_UNDER_PRESSURE':
     case 'FST_ERR_HANDLER_TIMEOUT':
-    case 'P2028':
-    case 'P1001':
-    case 'P1017':
-    case 'P2039':
       return new Refusal('service-busy')
   }
   if (known.name === 'SyntaxError' && known.statusCode === 400) return new Refusal('not-json')
   if (known.statusCode === 429) return new Refusal('too-many-requests', { seconds: 60 })
-  if (isConflict(error)) return new Refusal('service-busy')
-  // pg tells of a broken connection without a code, Prisma with one of several
-  if (
-    /connection error and is not queryable|Connection terminated|terminating connection|server closed the connection|ECONNREFUSED|ECONNRESET/.test(
-      known.message ?? '',
-    )
-  )
-    return new Refusal('service-busy')
+  if (isConflict(error) || isAway(error)) return new Refusal('service-busy')
   const violation = violationOf(error)
   const meant = refusalFor(violation)
   if (meant) return meant
-  if (
-    violation.state === '55P03' ||
-    violation.state === '57P01' ||
-    violation.state === '57P03' ||
-    violation.state?.startsWith('08') ||
-    violation.state === '53300'
-  )
-    return new Refusal('service-busy')
   // text that PostgreSQL cannot store (a zero byte, half a pair of surrogates in JSON) is the sender's fault, not ours
   if (violation.state === '22021' || violation.state === '22P05' || /surrogate/i.test(known.message ?? ''))
     return new Refusal('faulty-input', {}, [{ pointer: '', detail: 'has a character that cannot be stored' }])

@@ -1,7 +1,10 @@
 import { readdir, readFile } from 'node:fs/promises'
 import path from 'node:path'
+import pg from 'pg'
 import supertest from 'supertest'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { buildApp } from '../../src/app.ts'
+import { refusalOf } from '../../src/http/problems.ts'
 import { type House, openHouse } from '../support/house.ts'
 
 let house: House
@@ -80,4 +83,61 @@ test('every Location that an answer may carry is an address that can be read', a
     ),
   )
   expect([...named].filter((location) => !readable.has(location))).toEqual([])
+})
+
+describe('a database that is away for a moment is a refusal to come again, not a fault of ours', () => {
+  const asked = async (pool: pg.Pool, after = () => {}) => {
+    pool.on('error', () => {})
+    const app = await buildApp({ ...house.service, database: { ...house.database, pool } })
+    try {
+      const answer = await app.inject({
+        method: 'GET',
+        url: '/v1/owners',
+        headers: { authorization: `Bearer ${house.keys.counter}` },
+      })
+      return [answer.statusCode, answer.json().type, answer.headers['retry-after']]
+    } finally {
+      after()
+      await app.close()
+      await pool.end()
+    }
+  }
+  const busy = [503, '/problems/service-busy', '2']
+
+  test('all its connections are taken', async () => {
+    const pool = new pg.Pool({ connectionString: house.databaseUrl, max: 1 })
+    const taken = await pool.connect()
+    pool.options.connectionTimeoutMillis = 20
+    expect(await asked(pool, () => taken.release())).toEqual(busy)
+  })
+
+  test('its name is not found, or nobody listens there', async () => {
+    expect(await asked(new pg.Pool({ host: 'database.invalid' }))).toEqual(busy)
+    expect(await asked(new pg.Pool({ host: '127.0.0.1', port: 1 }))).toEqual(busy)
+  })
+
+  test('somebody ends what it was doing', async () => {
+    const blocker = await house.database.pool.connect()
+    await blocker.query('begin; lock table owner in exclusive mode')
+    const answer = house
+      .as('counter')
+      .post('/v1/owners', { name: 'Cancelled' })
+      .then((one) => one)
+    const cancel = `select pg_cancel_backend(pid) from pg_locks where relation = 'owner'::regclass and not granted and database = (select oid from pg_database where datname = current_database())`
+    while ((await house.database.pool.query(cancel)).rowCount === 0);
+    const { status, body, headers } = await answer
+    await blocker.query('rollback')
+    blocker.release()
+    expect([status, body.type, headers['retry-after']]).toEqual(busy)
+  })
+
+  // codes of Node's system errors (errno(3)) and of PostgreSQL (its Appendix A)
+  test.each(['EPIPE', 'ETIMEDOUT', 'EAI_AGAIN', 'EHOSTUNREACH', 'ENETUNREACH', '57P02', '57P05', '25P03', '08006'])(
+    '%s, from pg and from within Prisma',
+    (code) => {
+      expect(refusalOf(Object.assign(new Error('it broke'), { code })).code).toBe('service-busy')
+      const within = { code: 'P2010', meta: { driverAdapterError: { cause: { originalCode: code } } } }
+      expect(refusalOf(/^E/.test(code) ? new Error(`connect ${code} 192.0.2.1`) : within).code).toBe('service-busy')
+    },
+  )
 })

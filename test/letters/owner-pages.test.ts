@@ -278,3 +278,27 @@ test('an erased owner’s links lead nowhere', async () => {
   await house.database.pool.query(`update owner set erased_on = '2026-11-25' where id = $1`, [ownerId])
   await get(stop).expect(404)
 })
+
+test('an outage asks the owner to come again later, and a fault of ours is a 500 that the alert sees', async () => {
+  const { stop } = await mailed({ language: 'de' })
+  const { pool } = house.database
+  const german = () => post(stop, { do: 'stop' }).set('accept-language', 'de')
+  const blocker = await pool.connect()
+  await blocker.query('begin; lock table owner_answer in exclusive mode')
+  const waiting = german().then((one) => one)
+  const cancel = `select pg_cancel_backend(pid) from pg_locks where relation = 'owner_answer'::regclass and not granted and database = (select oid from pg_database where datname = current_database())`
+  while ((await pool.query(cancel)).rowCount === 0);
+  const away = await waiting
+  await blocker.query('rollback')
+  blocker.release()
+  expect([away.status, away.headers['retry-after'], away.type]).toEqual([503, '120', 'text/html'])
+  await pool.query('alter table owner_answer rename to elsewhere')
+  const fault = await german()
+  await pool.query('alter table elsewhere rename to owner_answer')
+  expect([fault.status, fault.type]).toEqual([500, 'text/html'])
+  for (const { text } of [away, fault]) {
+    expect(text).toContain('Bitte versuchen Sie es in einigen Minuten noch einmal')
+    expect(text).not.toContain('Zu viele Versuche')
+  }
+  await german().expect(200)
+})

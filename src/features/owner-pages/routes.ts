@@ -78,7 +78,9 @@ export function ownerPageRoutes(app: Routes, service: Service): void {
       return html(reply.header('retry-after', '60'), 429, plainPage(language, t.tooMany, ''))
     if (refusal.code === 'internal-fault' || refusal.code === 'service-busy') {
       request.log.error({ err: error }, 'an owner page failed')
-      return html(reply, 503, plainPage(language, t.tooMany, ''))
+      // 500 and no other status is what the alert on faults of ours looks at
+      const status = refusal.code === 'internal-fault' ? 500 : 503
+      return html(reply.header('retry-after', '120'), status, plainPage(language, t.notNow, ''))
     }
     return notFound(request, reply)
   })

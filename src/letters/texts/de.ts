@@ -288,6 +288,7 @@ export const de: Texts = {
     notFoundTitle: 'Nicht gefunden',
     notFound: 'Dieser Link gilt nicht oder nicht mehr. Bitte antworten Sie auf unseren Brief oder rufen Sie uns an.',
     tooMany: 'Zu viele Versuche. Bitte warten Sie eine Minute.',
+    notNow: 'Das geht im Augenblick nicht. Bitte versuchen Sie es in einigen Minuten noch einmal.',
     noWatch: 'Unter Ihrem Namen steht zurzeit keine Uhr in unserem Buch.',
   },
 }

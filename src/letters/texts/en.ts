@@ -272,6 +272,7 @@ export const en: Texts = {
     notFoundTitle: 'Not found',
     notFound: 'This link is not valid, or not any more. Please reply to our letter or call us.',
     tooMany: 'Too many tries. Please wait a minute.',
+    notNow: 'We cannot do this at the moment. Please try again in a few minutes.',
     noWatch: 'There is no watch in our book under your name at present.',
   },
 }

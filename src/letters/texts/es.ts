@@ -271,6 +271,7 @@ export const es: Texts = {
     notFoundTitle: 'No encontrado',
     notFound: 'Este enlace no es válido, o ya no lo es. Por favor, responda a nuestra carta o llámenos.',
     tooMany: 'Demasiados intentos. Por favor, espere un minuto.',
+    notNow: 'En este momento no es posible. Por favor, inténtelo de nuevo en unos minutos.',
     noWatch: 'Ahora mismo no hay ningún reloj a su nombre en nuestro libro.',
   },
 }

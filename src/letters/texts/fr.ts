@@ -293,6 +293,7 @@ export const fr: Texts = {
     notFoundTitle: 'Introuvable',
     notFound: 'Ce lien n’est pas valable, ou ne l’est plus. Merci de répondre à notre lettre ou de nous appeler.',
     tooMany: 'Trop d’essais. Merci d’attendre une minute.',
+    notNow: 'Cela n’est pas possible pour le moment. Merci de réessayer dans quelques minutes.',
     noWatch: 'Aucune montre n’est actuellement à votre nom dans notre livre.',
   },
 }

@@ -272,6 +272,7 @@ export const pt: Texts = {
     notFoundTitle: 'Não encontrado',
     notFound: 'Esta ligação não é válida, ou já não o é. Por favor, responda à nossa carta ou telefone-nos.',
     tooMany: 'Demasiadas tentativas. Por favor, espere um minuto.',
+    notNow: 'Neste momento não é possível. Por favor, tente de novo dentro de alguns minutos.',
     noWatch: 'De momento não há nenhum relógio em seu nome no nosso livro.',
   },
 }

@@ -134,6 +134,8 @@ export type PageSentences = {
   notFoundTitle: string
   notFound: string
   tooMany: string
+  /** the service or its database is not able to answer */
+  notNow: string
   noWatch: string
 }
 
