@@ -5,8 +5,9 @@ export default defineConfig({
     include: ['test/**/*.test.ts'],
     setupFiles: ['test/support/dice.ts'],
     globalSetup: ['test/support/database-server.ts'],
-    testTimeout: 60_000,
-    hookTimeout: 120_000,
+    // for what hangs; a machine that is busy with other things may be ten times slower than an idle one
+    testTimeout: 300_000,
+    hookTimeout: 300_000,
     pool: 'forks',
     maxWorkers: 2,
   },

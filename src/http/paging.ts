@@ -1,11 +1,13 @@
 import { createHash } from 'node:crypto'
 import type { FastifyReply, FastifyRequest } from 'fastify'
 import { z } from 'zod'
+import { type Day, isDay } from '../domain/day.ts'
 import { Refusal } from '../domain/refusals.ts'
 
 /**
  * Keyset pages: `?limit=50&after=…`. The cursor carries the sort values of the last row and a mark of the list and its
- * filters, so that it cannot be carried to another list. The next page is in `Link: <…>; rel="next"` (RFC 8288).
+ * filters, so that it cannot be carried to another list; the values are read as what they are, so that one that was edited
+ * is refused here and not by the database. The next page is in `Link: <…>; rel="next"` (RFC 8288).
  */
 export const pageQuery = {
   limit: z.coerce.number().int().min(1).max(100).default(50),
@@ -20,15 +22,31 @@ const markOf = (request: FastifyRequest): string => {
   return createHash('sha256').update(text).digest('base64url').slice(0, 12)
 }
 
-type SortValue = string | number | null
+/** What a list may be sorted by. */
+type SortKind = 'id' | 'day' | 'name'
+type Values<Kinds extends readonly SortKind[]> = { [I in keyof Kinds]: Kinds[I] extends 'day' ? Day : string }
+const guid = z.guid()
+const isKind: Readonly<Record<SortKind, (value: string) => boolean>> = {
+  id: (value) => guid.safeParse(value).success,
+  day: isDay,
+  name: (value) => !value.includes('\0') && !/\p{Surrogate}/u.test(value),
+}
 
 /** The sort values after which the page begins, or null for the first page. */
-export function afterOf(request: FastifyRequest, length: number): SortValue[] | null {
+export function afterOf<const Kinds extends readonly SortKind[]>(
+  request: FastifyRequest,
+  ...kinds: Kinds
+): Values<Kinds> | null {
   const { after } = request.query as { after?: string }
   if (after === undefined) return null
   try {
-    const [mark, ...values] = JSON.parse(Buffer.from(after, 'base64url').toString('utf8')) as [string, ...SortValue[]]
-    if (mark === markOf(request) && values.length === length) return values
+    const [mark, ...values] = JSON.parse(Buffer.from(after, 'base64url').toString('utf8')) as unknown[]
+    if (
+      mark === markOf(request) &&
+      values.length === kinds.length &&
+      values.every((value, i) => typeof value === 'string' && isKind[kinds[i] as SortKind](value))
+    )
+      return values as Values<Kinds>
   } catch {
     // not one of ours
   }
@@ -40,7 +58,7 @@ export function page<T>(
   request: FastifyRequest,
   reply: FastifyReply,
   rows: readonly T[],
-  sortValues: (row: T) => SortValue[],
+  sortValues: (row: T) => string[],
 ): { items: T[] } {
   const { limit } = request.query as { limit: number }
   const items = rows.slice(0, limit)
@@ -57,13 +75,14 @@ export function page<T>(
 }
 
 /** The usual list: sorted by one value, which `read` is given to begin after. */
-export async function pageBy<T>(
+export async function pageBy<T, Kind extends SortKind>(
   request: FastifyRequest,
   reply: FastifyReply,
+  kind: Kind,
   sortValue: (row: T) => string,
-  read: (after: string | null, limit: number) => Promise<readonly T[]>,
+  read: (after: Values<[Kind]>[0] | null, limit: number) => Promise<readonly T[]>,
 ): Promise<{ items: T[] }> {
   const { limit } = request.query as { limit: number }
-  const after = afterOf(request, 1)
-  return page(request, reply, await read(after ? String(after[0]) : null, limit), (row) => [sortValue(row)])
+  const [after = null] = afterOf(request, kind) ?? []
+  return page(request, reply, await read(after, limit), (row) => [sortValue(row)])
 }

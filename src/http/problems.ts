@@ -100,7 +100,7 @@ function isAway(error: unknown): boolean {
   const state = violationOf(error).state
   return (
     (code !== undefined && awayCodes.has(code)) ||
-    (state !== undefined && (awayStates.has(state) || state.startsWith('08'))) ||
+    (state !== undefined && (awayStates.has(state) || (state.startsWith('08') && state !== '08P01'))) ||
     awayWords.test(message ?? '')
   )
 }
@@ -150,8 +150,9 @@ export function refusalOf(error: unknown): Refusal {
   const violation = violationOf(error)
   const meant = refusalFor(violation)
   if (meant) return meant
-  // text that PostgreSQL cannot store (a zero byte, half a pair of surrogates in JSON) is the sender's fault, not ours
-  if (violation.state === '22021' || violation.state === '22P05' || /surrogate/i.test(known.message ?? ''))
+  // text that PostgreSQL cannot store (a zero byte, of which its protocol may speak first, half a pair of surrogates in JSON)
+  // is the sender's fault, not ours
+  if (['22021', '22P05', '08P01'].includes(violation.state ?? '') || /surrogate/i.test(known.message ?? ''))
     return new Refusal('faulty-input', {}, [{ pointer: '', detail: 'has a character that cannot be stored' }])
   if (known.statusCode && known.statusCode >= 400 && known.statusCode < 500)
     return new Refusal('faulty-input', {}, [{ pointer: '', detail: known.message }])

@@ -89,7 +89,7 @@ const name = fc.oneof(
   ),
 )
 
-test('an accepted owner record gives one RCPT TO, equal to the stored address', { timeout: 240_000 }, async () => {
+test('an accepted owner record gives one RCPT TO, equal to the stored address', async () => {
   const { body: watch } = await house
     .as('counter')
     .post('/v1/watches', { maker: 'Brackwater', kind: 'quartz', firstSeen: '2020-01-01' })

@@ -20,17 +20,18 @@ beforeAll(async () => {
 afterAll(() => house.close())
 
 const nobody = '01890000-0000-7000-8000-000000000000'
+const inPath = (operation: Operation, name: string) => {
+  const schema = operation.parameters.find((one) => one.name === name)?.schema
+  if (schema?.format === 'date') return '1999-01-01'
+  return schema?.type === 'integer' ? '1' : nobody
+}
 let addresses = 0
 /** each from its own address, so that the brake on failed keys, which is tried apart, does not answer in their place */
-const ask = (operation: Operation, headers: Record<string, string>, body?: unknown) => {
+const ask = (operation: Operation, headers: Record<string, string>, body?: unknown, query = '') => {
   addresses += 1
   return house.app.inject({
     method: operation.method,
-    url: filled(operation.path, (name) => {
-      const schema = operation.parameters.find((one) => one.name === name)?.schema
-      if (schema?.format === 'date') return '1999-01-01'
-      return schema?.type === 'integer' ? '1' : nobody
-    }),
+    url: filled(operation.path, (name) => inPath(operation, name)) + query,
     remoteAddress: `10.${addresses >> 16}.${(addresses >> 8) & 255}.${addresses & 255}`,
     headers: { 'idempotency-key': `"${randomUUID()}"`, 'if-match': '*', ...headers },
     ...(body !== undefined && { payload: body as object }),
@@ -149,6 +150,50 @@ describe('keys', () => {
     expect(Number(waiting.headers['retry-after'])).toBeGreaterThan(0)
     const good = await house.app.inject({ ...from, headers: { authorization: `Bearer ${house.keys.counter}` } })
     expect(good.statusCode).toBe(200)
+  })
+})
+
+describe('the pages of every list', () => {
+  type List = Operation & { roles: readonly Role[] }
+  /** A cursor as the service makes it, for the list without any filter. */
+  const cursor = (list: List, values: readonly unknown[]) => {
+    const route = list.path.replaceAll('{', ':').replaceAll('}', '')
+    const params = Object.fromEntries(
+      [...list.path.matchAll(/\{(\w+)\}/g)].map(([, name]) => [name, inPath(list, name ?? '')]),
+    )
+    const asked = list.parameters
+      .filter((one) => one.in === 'query' && (one.required || one.schema.default !== undefined) && one.name !== 'limit')
+      .map((one) => [one.name, one.schema.default ?? 'ab'])
+    const mark = createHash('sha256').update(`${route} ${JSON.stringify(params)} ${JSON.stringify(asked.sort())}`)
+    const after = Buffer.from(JSON.stringify([mark.digest('base64url').slice(0, 12), ...values])).toString('base64url')
+    const required = list.parameters.filter((one) => one.in === 'query' && one.required).map((one) => `&${one.name}=ab`)
+    return `?after=${after}${required.join('')}`
+  }
+
+  test('begin after what a list is sorted by, and an edited cursor is refused at the door', async () => {
+    const lists = keyed.filter((one) => one.parameters.some((parameter) => parameter.name === 'after'))
+    expect(lists.length).toBeGreaterThan(20)
+    const from = async (list: List, values: readonly unknown[]) => {
+      const authorization = `Bearer ${house.keys[list.roles[0] as Role]}`
+      return answered(await ask(list, { authorization }, undefined, cursor(list, values)))
+    }
+    const sorted = [[nobody], ['2026-11-25'], ['2026-11-25', nobody]]
+    const never = ['\u0000', '\ud800', 5, null, {}, ['2026-11-25']]
+    const noIdOrDay = ['x', '', '2026-02-30', '2026-11-25x', `${nobody}0`]
+    const wrong: string[] = []
+    for (const list of lists) {
+      const answers = await Promise.all(sorted.map((values) => from(list, values)))
+      const good: unknown[] = sorted.find((_, i) => answers[i]?.[0] !== 400) ?? []
+      if (good.length === 0) wrong.push(`${list.name} takes no cursor: ${answers.join(' ')}`)
+      const byName = (await from(list, ['Name']))[0] !== 400
+      const edited = good.flatMap((_, i) => [...never, ...(byName ? [] : noIdOrDay)].map((one) => good.with(i, one)))
+      for (const values of [...edited, [], [...good, nobody]]) {
+        const answer = await from(list, values)
+        if (answer.join() !== '400,/problems/cursor-refused')
+          wrong.push(`${list.name} ${JSON.stringify(values)}: ${answer}`)
+      }
+    }
+    expect(wrong).toEqual([])
   })
 })
 

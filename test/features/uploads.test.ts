@@ -257,7 +257,7 @@ test('600 changed pictures: each is a refusal that writes nothing, or decodes an
   // neither everything nor nothing decodes, else nothing was tried
   expect(taken.refused).toBeGreaterThan(150)
   expect(taken.kept).toBeGreaterThan(20)
-}, 120_000)
+})
 
 test.each([
   '..',
@@ -356,7 +356,7 @@ test('300 changed and swollen delivery reports: each is taken, counted as none, 
     [noticeId],
   )
   expect(rows).toEqual([{ state: 'sent', back: true }])
-}, 120_000)
+})
 
 describe('bodies that are packed', () => {
   const body = JSON.stringify({ name: `Packed ${randomUUID()}` })

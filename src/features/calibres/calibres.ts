@@ -72,12 +72,7 @@ export async function getCalibre(db: Db, id: string) {
   return shown(row)
 }
 
-export async function listCalibres(
-  db: Db,
-  search: string | undefined,
-  after: (string | number | null)[] | null,
-  limit: number,
-) {
+export async function listCalibres(db: Db, search: string | undefined, after: readonly string[] | null, limit: number) {
   const rows = await db.calibre.findMany({
     where: {
       ...(search && { name: { contains: search, mode: 'insensitive' as const } }),

@@ -74,7 +74,7 @@ export function calibreRoutes(app: Routes, service: Service): void {
       const rows = await listCalibres(
         service.database.prisma,
         request.query.search,
-        afterOf(request, 1),
+        afterOf(request, 'name'),
         request.query.limit,
       )
       return page(request, reply, rows, (row) => [row.name])

@@ -236,7 +236,8 @@ function requirement(line: FullLine, i: number, ids: readonly string[]): string 
 
 function rateOf(line: FullLine, i: number, rates: Readonly<Record<string, number>>): number | null {
   if (line.taxClass === null) return null
-  const rate = rates[line.taxClass]
+  // a name like "constructor" is found in any object
+  const rate = Object.hasOwn(rates, line.taxClass) ? rates[line.taxClass] : undefined
   if (rate === undefined) throw faulty([`/lines/${i}/taxClass`, `must be one of ${Object.keys(rates).join(', ')}`])
   return rate
 }

@@ -81,7 +81,7 @@ const shown = (row: Row) => ({
 export async function listGuidance(
   db: Db,
   filter: { calibreId?: string | undefined; maker?: string | undefined; model?: string | undefined },
-  after: (string | number | null)[] | null,
+  after: readonly string[] | null,
   limit: number,
 ) {
   const rows = await db.guidance.findMany({

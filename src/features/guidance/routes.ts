@@ -69,7 +69,12 @@ export function guidanceRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const rows = await listGuidance(service.database.prisma, request.query, afterOf(request, 1), request.query.limit)
+      const rows = await listGuidance(
+        service.database.prisma,
+        request.query,
+        afterOf(request, 'id'),
+        request.query.limit,
+      )
       return page(request, reply, rows, (row) => [row.id])
     },
   )

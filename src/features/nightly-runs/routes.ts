@@ -1,5 +1,4 @@
 import { z } from 'zod'
-import { type Day, isDay } from '../../domain/day.ts'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, signerOf, todayAt } from '../../http/service.ts'
@@ -72,8 +71,7 @@ export function nightlyRunRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const after = afterOf(request, 1)
-      const before = after && isDay(String(after[0])) ? (after[0] as Day) : null
+      const [before = null] = afterOf(request, 'day') ?? []
       const rows = await listRuns(db, before, request.query.limit)
       return page(request, reply, rows, (row) => [row.date])
     },
@@ -109,8 +107,8 @@ export function nightlyRunRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const after = afterOf(request, 1)
-      const rows = await listWithheld(db, request.params.date, after ? String(after[0]) : null, request.query.limit)
+      const [after = null] = afterOf(request, 'id') ?? []
+      const rows = await listWithheld(db, request.params.date, after, request.query.limit)
       return page(request, reply, rows, (row) => [row.id])
     },
   )

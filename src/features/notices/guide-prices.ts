@@ -55,7 +55,7 @@ export async function addGuidePrice({ tx, today, who }: Act, input: NewGuidePric
   return { location: '/v1/guide-prices', body: shown(row) }
 }
 
-export async function listGuidePrices(db: Db, after: (string | number | null)[] | null, limit: number) {
+export async function listGuidePrices(db: Db, after: readonly string[] | null, limit: number) {
   const rows = await db.guidePrice.findMany({
     where: after ? { id: { lt: String(after[0]) } } : {},
     orderBy: { id: 'desc' },

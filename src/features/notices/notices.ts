@@ -83,12 +83,7 @@ const shownItem = (row: Item) => ({
 })
 
 /** Letters, the newest run first. */
-export async function listNotices(
-  db: Db,
-  filter: NoticeFilter,
-  after: (string | number | null)[] | null,
-  limit: number,
-) {
+export async function listNotices(db: Db, filter: NoticeFilter, after: readonly string[] | null, limit: number) {
   const [afterDay, afterId] = after ?? []
   const ids = await db.$queryRaw<{ id: string }[]>`
     select n.id from notice n

@@ -139,7 +139,7 @@ export function noticeRoutes(app: Routes, service: Service): void {
     },
     async (request, reply) => {
       const { limit, after: _after, ...filter } = request.query
-      const rows = await listNotices(db, filter, afterOf(request, 2), limit)
+      const rows = await listNotices(db, filter, afterOf(request, 'day', 'id'), limit)
       return page(request, reply, rows, (row) => [row.runOn, row.id])
     },
   )
@@ -274,7 +274,7 @@ export function noticeRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const rows = await listGuidePrices(db, afterOf(request, 1), request.query.limit)
+      const rows = await listGuidePrices(db, afterOf(request, 'id'), request.query.limit)
       return page(request, reply, rows, (row) => [row.id])
     },
   )

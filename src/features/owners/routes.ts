@@ -116,7 +116,7 @@ export function ownerRoutes(app: Routes, service: Service): void {
       const rows = await searchOwners(
         service.database.prisma,
         request.query.search,
-        afterOf(request, 1),
+        afterOf(request, 'id'),
         request.query.limit,
         country,
       )

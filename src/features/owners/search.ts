@@ -15,7 +15,7 @@ const MOST_READ = 2000
 export async function searchOwners(
   db: Db,
   search: string | undefined,
-  after: (string | number | null)[] | null,
+  after: readonly string[] | null,
   limit: number,
   country: string,
 ): Promise<Found[]> {

@@ -73,7 +73,7 @@ export function personRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const after = afterOf(request, 1)
+      const after = afterOf(request, 'id')
       const rows = await service.database.prisma.erasure.findMany({
         ...(after && { where: { id: { gt: String(after[0]) } } }),
         orderBy: { id: 'asc' },

@@ -58,7 +58,7 @@ const shown = (row: Row) => ({
 })
 
 /** Re-reckonings with their progress, the newest first. */
-export async function listReReckonings(db: Db, after: (string | number | null)[] | null, limit: number) {
+export async function listReReckonings(db: Db, after: readonly string[] | null, limit: number) {
   const rows = await db.reReckoning.findMany({
     where: { ...(after && { id: { lt: String(after[0]) } }) },
     orderBy: { id: 'desc' },

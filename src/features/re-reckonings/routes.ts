@@ -36,7 +36,7 @@ export function reReckoningRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const rows = await listReReckonings(service.database.prisma, afterOf(request, 1), request.query.limit)
+      const rows = await listReReckonings(service.database.prisma, afterOf(request, 'id'), request.query.limit)
       return page(request, reply, rows, (row) => [row.id])
     },
   )

@@ -139,6 +139,7 @@ export function recallRoutes(app: Routes, service: Service): void {
       pageBy(
         request,
         reply,
+        'id',
         (row) => row.id,
         (after, limit) => listRecalls(service.database.prisma, after, limit),
       ),

@@ -82,7 +82,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const after = afterOf(request, 2) as [string, string] | null
+      const after = afterOf(request, 'day', 'id')
       const rows = await stuckTickets(prisma, todayAt(service), after, request.query.limit)
       const items = page(request, reply, rows, (row) => [row.nextBy, row.id])
       if (wantsCsv(request))
@@ -115,7 +115,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const after = afterOf(request, 1)
+      const after = afterOf(request, 'id')
       const at = {
         now: service.clock.now(),
         today: todayAt(service),

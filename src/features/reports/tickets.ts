@@ -26,7 +26,7 @@ export type StuckRow = {
 export async function stuckTickets(
   db: Db,
   today: Day,
-  after: [string, string] | null,
+  after: readonly [string, string] | null,
   limit: number,
 ): Promise<StuckRow[]> {
   const rows = await db.$queryRaw<(Omit<StuckRow, 'advice'> & Stuck)[]>`

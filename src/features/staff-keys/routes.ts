@@ -45,7 +45,7 @@ export function staffKeyRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
-      const rows = await listStaffKeys(service.database.prisma, afterOf(request, 1), request.query.limit)
+      const rows = await listStaffKeys(service.database.prisma, afterOf(request, 'id'), request.query.limit)
       return page(request, reply, rows, (row) => [row.id])
     },
   )

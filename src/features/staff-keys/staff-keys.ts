@@ -42,7 +42,7 @@ export async function addStaffKey({ tx, who, zone }: Act, input: NewKey): Promis
   }
 }
 
-export async function listStaffKeys(db: Db, after: (string | number | null)[] | null, limit: number) {
+export async function listStaffKeys(db: Db, after: readonly string[] | null, limit: number) {
   const rows = await db.staffKey.findMany({
     where: after ? { id: { gt: String(after[0]) } } : {},
     orderBy: { id: 'asc' },

@@ -83,8 +83,9 @@ export function stockSummaryRoutes(app: Routes, service: Service): void {
       pageBy(
         request,
         reply,
+        'day',
         (row) => row.on,
-        (after, limit) => listSummaries(service.database.prisma, after as Day | null, limit),
+        (after, limit) => listSummaries(service.database.prisma, after, limit),
       ),
   )
   app.get(

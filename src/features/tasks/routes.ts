@@ -42,7 +42,7 @@ export function taskRoutes(app: Routes, service: Service): void {
     async (request, reply) => {
       const { limit, done, role, kind, watchId } = request.query
       const filter = { role, kind, watchId, done: done === 'yes' }
-      const rows = await listTasks(service.database.prisma, filter, afterOf(request, 2), limit)
+      const rows = await listTasks(service.database.prisma, filter, afterOf(request, 'day', 'id'), limit)
       return page(request, reply, rows, (row) => [row.dueOn, row.id])
     },
   )

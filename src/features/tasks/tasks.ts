@@ -26,7 +26,7 @@ const shown = (row: Row) => ({
 export async function listTasks(
   db: Db,
   filter: { role?: string | undefined; kind?: string | undefined; watchId?: string | undefined; done: boolean },
-  after: (string | number | null)[] | null,
+  after: readonly string[] | null,
   limit: number,
 ) {
   const rows = await db.task.findMany({

@@ -47,7 +47,7 @@ export const endOf = (filter: TicketFilter, row: TicketRow): string[] =>
 export function listTickets(
   db: Db,
   filter: TicketFilter,
-  after: readonly (string | number | null)[] | null,
+  after: readonly string[] | null,
   limit: number,
 ): Promise<TicketRow[]> {
   const work = isWork(filter)

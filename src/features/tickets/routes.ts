@@ -179,7 +179,7 @@ export function ticketRoutes(app: Routes, service: Service): void {
     async (request, reply) => {
       const { open, limit, after: _, ...filter } = request.query
       const wanted = { ...filter, ...(open !== undefined && { open: open === 'true' }) }
-      const after = afterOf(request, isWork(wanted) ? 2 : 1)
+      const after = isWork(wanted) ? afterOf(request, 'day', 'id') : afterOf(request, 'id')
       const rows = await listTickets(prisma, wanted, after, limit)
       return page(request, reply, rows, (row) => endOf(wanted, row))
     },

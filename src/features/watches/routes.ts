@@ -196,9 +196,12 @@ export function watchRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) =>
-      page(request, reply, await searchWatches(db, request.query, afterOf(request, 1), request.query.limit), (row) => [
-        row.id,
-      ]),
+      page(
+        request,
+        reply,
+        await searchWatches(db, request.query, afterOf(request, 'id'), request.query.limit),
+        (row) => [row.id],
+      ),
   )
   app.get(
     '/v1/watches/:id',

@@ -197,7 +197,7 @@ export async function searchWatches(
     model?: string | undefined
     ownerId?: string | undefined
   },
-  after: (string | number | null)[] | null,
+  after: readonly string[] | null,
   limit: number,
 ) {
   const key = filter.serial === undefined ? undefined : serialKey(filter.serial)

@@ -189,7 +189,7 @@ describe('demand', () => {
       })
     fc.assert(property(anyFraction), { numRuns: 15 })
     fc.assert(property(huge), { numRuns: 5 })
-  }, 60_000)
+  })
 
   it('never falls, and is nothing before its first day', () => {
     expect(through(from - 1)).toBe(0)

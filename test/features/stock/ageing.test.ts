@@ -154,7 +154,7 @@ describe('the outlook', () => {
     ])
     expect(body.walk[0].unused).toBeLessThan(14)
     expect(body.demand.basis.entering).toEqual({ comingUp: 20, due: 20, overdue: 20, askedEnough: 20 })
-  }, 120_000)
+  })
 
   it('of a designation nobody has is not found; an offer with a faulty day is a fault of its own', async () => {
     expect((await get('/v1/reports/cell-outlook?designation=SR41')).status).toBe(404)

@@ -145,7 +145,7 @@ describe('the balances of the database', () => {
       }),
       { numRuns: 25 },
     )
-  }, 120_000)
+  })
 })
 
 describe('the order of the database', () => {
@@ -218,5 +218,5 @@ describe('the order of the database', () => {
       }),
       { numRuns: 150 },
     )
-  }, 120_000)
+  })
 })

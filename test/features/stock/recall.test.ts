@@ -61,7 +61,7 @@ describe('a recall of a lot of 40', () => {
       `update contact set failed_on = '2026-11-01' where owner_id = (select owner_id from watch where id = $1)`,
       [watches[23]],
     )
-  }, 180_000)
+  })
 
   let id: string
   it('balances, and finds every watch and how its owner can be told', async () => {
@@ -178,7 +178,7 @@ describe('a recall of a lot of 40', () => {
     expect(
       (await house.as('counter').post(`/v1/recalls/${id}/watches/${watches[0]}/progress`, { state: 'told' })).body.type,
     ).toBe('/problems/recall-closed')
-  }, 120_000)
+  })
 
   it('of a lot nobody has is not found, and needs a number or a span', async () => {
     const recall = (body: object) =>

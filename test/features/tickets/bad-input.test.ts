@@ -278,6 +278,16 @@ test('an answer for another total, a line of another ticket, or a refusal of wha
   const fresh = await shop.book()
   await shop.moved(fresh.number, 'looked-over')
   await shop.told(fresh.number, 'looks', { findings: 'x', workClass: 'cell' }, shop.bench)
+  // names that every object knows are no classes of tax
+  for (const taxClass of ['unheard-of', 'constructor', 'toString', '__proto__']) {
+    const lines = [{ ...shop.usualLines[0], taxClass }]
+    await refused(
+      () => shop.say(fresh.number, 'estimates', { lines }, shop.bench),
+      400,
+      'faulty-input',
+      '#/lines/0/taxClass',
+    )
+  }
   const estimate = await shop.told(fresh.number, 'estimates', { lines: shop.usualLines }, shop.bench)
   await shop.moved(fresh.number, 'awaiting-yes')
   const { ownerName } = (await shop.counter.get(`/v1/tickets/${fresh.number}`)).body
