@@ -23,13 +23,15 @@ const markOf = (request: FastifyRequest): string => {
 }
 
 /** What a list may be sorted by. */
-type SortKind = 'id' | 'day' | 'name'
-type Values<Kinds extends readonly SortKind[]> = { [I in keyof Kinds]: Kinds[I] extends 'day' ? Day : string }
+type SortKind = 'id' | 'day' | 'name' | 'number'
+type Values<Kinds extends readonly SortKind[]> = { [I in keyof Kinds]: ValueOf<Kinds[I]> }
+type ValueOf<Kind> = Kind extends 'day' ? Day : Kind extends 'number' ? number : string
 const guid = z.guid()
-const isKind: Readonly<Record<SortKind, (value: string) => boolean>> = {
+const isKind: Readonly<Record<SortKind, (value: unknown) => boolean>> = {
+  number: (value) => Number.isInteger(value) && Number(value) >= 0 && Number(value) <= 2_147_483_647,
   id: (value) => guid.safeParse(value).success,
-  day: isDay,
-  name: (value) => !value.includes('\0') && !/\p{Surrogate}/u.test(value),
+  day: (value) => typeof value === 'string' && isDay(value),
+  name: (value) => typeof value === 'string' && !value.includes('\0') && !/\p{Surrogate}/u.test(value),
 }
 
 /** The sort values after which the page begins, or null for the first page. */
@@ -44,7 +46,7 @@ export function afterOf<const Kinds extends readonly SortKind[]>(
     if (
       mark === markOf(request) &&
       values.length === kinds.length &&
-      values.every((value, i) => typeof value === 'string' && isKind[kinds[i] as SortKind](value))
+      values.every((value, i) => isKind[kinds[i] as SortKind](value))
     )
       return values as Values<Kinds>
   } catch {
@@ -58,7 +60,7 @@ export function page<T>(
   request: FastifyRequest,
   reply: FastifyReply,
   rows: readonly T[],
-  sortValues: (row: T) => string[],
+  sortValues: (row: T) => (string | number)[],
 ): { items: T[] } {
   const { limit } = request.query as { limit: number }
   const items = rows.slice(0, limit)
@@ -74,15 +76,15 @@ export function page<T>(
   return { items }
 }
 
-/** The usual list: sorted by one value, which `read` is given to begin after. */
-export async function pageBy<T, Kind extends SortKind>(
+/** The usual list: sorted by one value, its id where nothing else is said, which `read` is given to begin after. */
+export async function pageBy<T, Kind extends SortKind = 'id'>(
   request: FastifyRequest,
   reply: FastifyReply,
-  kind: Kind,
-  sortValue: (row: T) => string,
-  read: (after: Values<[Kind]>[0] | null, limit: number) => Promise<readonly T[]>,
+  sortValue: (row: T) => string | number,
+  read: (after: ValueOf<Kind> | null, limit: number) => Promise<readonly T[]>,
+  kind: Kind = 'id' as Kind,
 ): Promise<{ items: T[] }> {
   const { limit } = request.query as { limit: number }
-  const [after = null] = afterOf(request, kind) ?? []
+  const after = (afterOf(request, kind)?.[0] ?? null) as ValueOf<Kind> | null
   return page(request, reply, await read(after, limit), (row) => [sortValue(row)])
 }

@@ -177,8 +177,8 @@ describe('the pages of every list', () => {
       const authorization = `Bearer ${house.keys[list.roles[0] as Role]}`
       return answered(await ask(list, { authorization }, undefined, cursor(list, values)))
     }
-    const sorted = [[nobody], ['2026-11-25'], ['2026-11-25', nobody]]
-    const never = ['\u0000', '\ud800', 5, null, {}, ['2026-11-25']]
+    const sorted = [[nobody], ['2026-11-25'], ['2026-11-25', nobody], [5]]
+    const never = ['\u0000', '\ud800', 5.5, -1, 1e300, null, {}, ['2026-11-25']]
     const noIdOrDay = ['x', '', '2026-02-30', '2026-11-25x', `${nobody}0`]
     const wrong: string[] = []
     for (const list of lists) {

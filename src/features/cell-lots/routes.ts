@@ -80,7 +80,6 @@ export function cellLotRoutes(app: Routes, service: Service): void {
       return pageBy(
         request,
         reply,
-        'id',
         (row) => row.id,
         (after) => listCellLots(service.database.prisma, filter, after, limit, todayAt(service)),
       )

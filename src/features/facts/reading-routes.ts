@@ -30,16 +30,17 @@ export function factReadingRoutes(app: Routes, service: Service): void {
           },
         },
       },
-      async (request, reply) => {
-        const { id } = request.params
-        await getWatch(db, id, todayAt(service))
-        const rows = (await historyOf(db, id))[name] as { id: string }[]
-        return pageBy(
+      (request, reply) =>
+        pageBy(
           request,
           reply,
           (row) => row.id,
-          async (after) => rows.filter((row) => after === null || row.id > after),
-        )
-      },
+          async (after) => {
+            const { id } = request.params
+            await getWatch(db, id, todayAt(service))
+            const rows = (await historyOf(db, id))[name] as { id: string }[]
+            return rows.filter((row) => after === null || row.id > after)
+          },
+        ),
     )
 }

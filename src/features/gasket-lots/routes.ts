@@ -118,7 +118,6 @@ export function gasketLotRoutes(app: Routes, service: Service): void {
       return pageBy(
         request,
         reply,
-        'id',
         (row) => row.id,
         (after) => listGasketLots(service.database.prisma, filter, after, limit, todayAt(service)),
       )

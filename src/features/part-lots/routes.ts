@@ -71,7 +71,6 @@ export function partLotRoutes(app: Routes, service: Service): void {
       pageBy(
         request,
         reply,
-        'id',
         (row) => row.id,
         (after, limit) => listPartLots(service.database.prisma, request.query.partId, after, limit),
       ),

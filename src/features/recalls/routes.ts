@@ -139,7 +139,6 @@ export function recallRoutes(app: Routes, service: Service): void {
       pageBy(
         request,
         reply,
-        'id',
         (row) => row.id,
         (after, limit) => listRecalls(service.database.prisma, after, limit),
       ),

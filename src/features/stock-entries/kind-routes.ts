@@ -51,9 +51,9 @@ export function kindRoutes<Body extends z.ZodType, Out extends z.ZodType<Named, 
       pageBy(
         request,
         reply,
-        'name',
         (row) => (row as Named).name,
         (after, limit) => doings.list(service.database.prisma, after, limit),
+        'name',
       ),
   )
   const { one } = doings

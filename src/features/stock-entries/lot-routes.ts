@@ -53,7 +53,6 @@ export function lotRoutes(app: Routes, service: Service, what: What, path: strin
       pageBy(
         request,
         reply,
-        'id',
         (row) => row.id,
         (after, limit) => listEntries(service.database.prisma, what, request.params.id, after, limit),
       ),

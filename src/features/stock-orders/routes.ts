@@ -61,7 +61,6 @@ export function stockOrderRoutes(app: Routes, service: Service): void {
       pageBy(
         request,
         reply,
-        'id',
         (row) => row.id,
         async (after, limit) =>
           (await listOrders(service.database.prisma, { open: flagOf(request.query.open) }, after, limit)).map(

@@ -1,5 +1,5 @@
 import { z } from 'zod'
-import { type Db, dateOf } from '../../db/open.ts'
+import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { buckets } from '../../domain/stock/buckets.ts'
@@ -34,7 +34,7 @@ async function listSummaries(db: Db, after: Day | null, limit: number) {
     take: limit + 1,
   })
   return rows.map((row) => ({
-    on: row.madeOn.toISOString().slice(0, 10),
+    on: dayFrom(row.madeOn),
     lots: row.lots,
     pieces: row.pieces,
     money: { amount: Number(row.money), currency: row.currency },
@@ -83,9 +83,9 @@ export function stockSummaryRoutes(app: Routes, service: Service): void {
       pageBy(
         request,
         reply,
-        'day',
         (row) => row.on,
         (after, limit) => listSummaries(service.database.prisma, after, limit),
+        'day',
       ),
   )
   app.get(

@@ -91,9 +91,9 @@ export function recordRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
+      const [after = 0] = afterOf(request, 'number') ?? []
       const ticket = await ticketId(prisma, request.params.ticket)
       const { kind, limit } = request.query
-      const after = Number(afterOf(request, 1)?.[0] ?? 0)
       const rows = await judged(
         ticket,
         await listRecords(prisma, ticket, { kind, after, limit }),
@@ -143,8 +143,8 @@ export function recordRoutes(app: Routes, service: Service): void {
       },
     },
     async (request, reply) => {
+      const [after = 0] = afterOf(request, 'number') ?? []
       const ticket = await ticketId(prisma, request.params.ticket)
-      const after = Number(afterOf(request, 1)?.[0] ?? 0)
       const rows = await listRecords(prisma, ticket, { kind: 'reading', after, limit: request.query.limit })
       const whole = await loaded(ticket)
       const { readings, tolerances } = whole.snapshot.observation

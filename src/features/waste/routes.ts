@@ -60,7 +60,6 @@ export function wasteRoutes(app: Routes, service: Service): void {
       pageBy(
         request,
         reply,
-        'id',
         (row) => row.id,
         (after, limit) => listBoxes(service.database.prisma, after, limit),
       ),
