@@ -33,7 +33,7 @@ async function generateTickets(client: pg.Client | pg.PoolClient, tickets: numbe
     `insert into ticket (id, number, watch_id, owner_id, brought_by, complaint, step, ended, ended_on, booked_on, next_actor, next_by, place, holder, look_model, created_at, created_by)
      select id, number, watch_id, owner_id, 'the owner', 'it stopped', case when inside then 'on-the-bench' else 'handed-over' end, case when inside then null else 'handed-over' end,
        case when inside then null else booked_on + 30 end, booked_on, case when inside then 'bench' end, case when inside then date '${today}' + (n % 20)::int - 5 end,
-       'safe', 'generator', 'model ' || n % 977, ${noon('booked_on')}, 'generator'
+       case when inside then 'shelf ' || n / 50 % 7 else 'safe' end, case when inside then 'watchmaker ' || n / 50 % 5 else 'generator' end, 'model ' || n % 977, ${noon('booked_on')}, 'generator'
      from visit order by n`,
   )
   await client.query(`select setval('ticket_serial', ${Math.max(1, tickets)})`)
