@@ -37,6 +37,18 @@ export function dayAt(instant: Date, zone: string): Day {
   return format.format(instant) as Day
 }
 
+const clocks = new Map<string, Intl.DateTimeFormat>()
+
+/** The time of day at the centre at an instant, as HH:MM. */
+export function timeAt(instant: Date, zone: string): string {
+  let format = clocks.get(zone)
+  if (!format) {
+    format = new Intl.DateTimeFormat('en-GB', { timeZone: zone, hour: '2-digit', minute: '2-digit', hourCycle: 'h23' })
+    clocks.set(zone, format)
+  }
+  return format.format(instant)
+}
+
 /** The instant at which a local time of day comes on a day; in a spring gap the first moment after it (RFC 5545 3.3.5). */
 export function instantOf(day: Day, time: string, zone: string): Date {
   return new Date(Temporal.PlainDateTime.from(`${day}T${time}`).toZonedDateTime(zone).epochMilliseconds)

@@ -248,6 +248,7 @@ describe('an index serves', () => {
     const sent = await sentBy(async () => {
       await house.as('counter').get(`/v1/watches/${id}`).expect(200)
       await house.as('counter').get(`/v1/watches/${id}/obligations`).expect(200)
+      await house.as('counter').get(`/v1/watches/${id}/story`).expect(200)
       await house.as('counter').get(`/v1/owners/${owner}`).expect(200)
       await house.as('counter').get(`/v1/watches?ownerId=${owner}`).expect(200)
     })

@@ -1,12 +1,30 @@
+import { createRequire } from 'node:module'
 import PDFDocument from 'pdfkit'
-import type { Story } from './story.ts'
+import { dayAt, timeAt } from '../../http/service.ts'
+import type { Entry, Story } from './story.ts'
 
-/** The letters of the standard PDF fonts; what is not among them is told by a question mark, never dropped in silence. */
-const printable = (text: string): string =>
-  text.replace(/[^\u0020-\u007e\u00a0-\u00ff\u2013\u2014\u2018\u2019\u201c\u201d\u2022\u2026\u20ac]/g, '?')
+// a font that can write most of the alphabets names are written in; the standard fonts of PDF know Western Europe only
+const fonts = createRequire(import.meta.url)
+const plain = fonts.resolve('dejavu-fonts-ttf/ttf/DejaVuSans.ttf')
+const bold = fonts.resolve('dejavu-fonts-ttf/ttf/DejaVuSans-Bold.ttf')
 
 const margin = 48
 const columns = { when: 92, ticket: 62, by: 96 } as const
+/** longer words go on in a row of their own, so that no row is higher than a page */
+const ROW = 1500
+
+type Face = { font: { hasGlyphForCodePoint: (codePoint: number) => boolean } }
+
+/** What even this font cannot show is told by its number in Unicode, never dropped or replaced in silence. */
+export function printable(text: string, shows: (codePoint: number) => boolean): string {
+  return [...text.normalize('NFC')]
+    .map((letter) => {
+      const codePoint = letter.codePointAt(0) as number
+      if (letter === '\n' || letter === '\t') return letter
+      return shows(codePoint) ? letter : `[U+${codePoint.toString(16).toUpperCase().padStart(4, '0')}]`
+    })
+    .join('')
+}
 
 /** The story of one watch as a paper: each line with its day, ticket, words and signer, in order of time. */
 export function storyPdf(story: Story, centre: string, madeOn: string): Promise<Buffer> {
@@ -14,7 +32,8 @@ export function storyPdf(story: Story, centre: string, madeOn: string): Promise<
     size: 'A4',
     margin,
     bufferPages: true,
-    info: { Title: 'The story of a watch', Author: printable(centre) },
+    font: plain,
+    info: { Title: 'The story of a watch', Author: centre },
   })
   const parts: Buffer[] = []
   const done = new Promise<Buffer>((resolve, reject) => {
@@ -22,29 +41,32 @@ export function storyPdf(story: Story, centre: string, madeOn: string): Promise<
     doc.on('end', () => resolve(Buffer.concat(parts)))
     doc.on('error', reject)
   })
+  doc.registerFont('bold', bold).registerFont('plain', plain).font('plain')
+  const face = (doc as unknown as { _font: Face })._font.font
+  const written = (text: string) => printable(text, (codePoint) => face.hasGlyphForCodePoint(codePoint))
   const width = doc.page.width - 2 * margin
   const wordsWidth = width - columns.when - columns.ticket - columns.by - 18
   const bottom = doc.page.height - margin - 24
 
-  doc.font('Helvetica-Bold').fontSize(16).text('The story of a watch')
+  doc.font('bold').fontSize(16).text('The story of a watch')
   doc
     .moveDown(0.3)
-    .font('Helvetica')
-    .fontSize(10.5)
-    .text(printable(`${story.watch}, ${story.kind}, serial ${story.serial ?? 'none'}`))
+    .font('plain')
+    .fontSize(10)
+    .text(written(`${story.watch}, ${story.kind}, serial ${story.serial ?? 'none'}`))
   doc
     .fillColor('#444')
-    .fontSize(9)
+    .fontSize(8.5)
     .text(
-      printable(
-        `${centre}, ${madeOn}. ${story.entries.length} entries, from all tickets and the book, in order of time.`,
+      written(
+        `${centre}, ${madeOn}. ${story.entries.length} entries, from all tickets and the book, in order of the time they happened; times of ${story.zone}.`,
       ),
     )
   doc.moveDown(0.8).fillColor('black')
 
   const header = () => {
     const y = doc.y
-    doc.font('Helvetica-Bold').fontSize(8)
+    doc.font('bold').fontSize(7.5)
     doc.text('When', margin, y, { width: columns.when, lineBreak: false })
     doc.text('Ticket', margin + columns.when + 6, y, { width: columns.ticket, lineBreak: false })
     doc.text('What', margin + columns.when + columns.ticket + 12, y, { width: wordsWidth, lineBreak: false })
@@ -56,38 +78,40 @@ export function storyPdf(story: Story, centre: string, madeOn: string): Promise<
       .lineWidth(0.5)
       .strokeColor('#888')
       .stroke()
-    doc.font('Helvetica').fontSize(8)
+    doc.font('plain').fontSize(7.5)
   }
   header()
   for (const entry of story.entries) {
-    const words = printable(entry.struck === null ? entry.words : `[struck: ${entry.struck}] ${entry.words}`)
-    const by = printable(entry.by)
-    const height = Math.max(
-      doc.heightOfString(words, { width: wordsWidth }),
-      doc.heightOfString(by, { width: columns.by }),
-      10,
-    )
-    if (doc.y + height > bottom) {
-      doc.addPage()
-      doc.y = margin
-      header()
+    const by = written(entry.by)
+    const when = whenOf(entry, story.zone)
+    for (const [n, words] of rowsOf(written(wordsOf(entry))).entries()) {
+      const height = Math.max(
+        doc.heightOfString(words, { width: wordsWidth }),
+        n === 0 ? doc.heightOfString(by, { width: columns.by }) : 0,
+        n === 0 ? doc.heightOfString(when, { width: columns.when }) : 0,
+      )
+      if (doc.y + height > bottom) {
+        doc.addPage()
+        doc.y = margin
+        header()
+      }
+      const y = doc.y
+      doc.fillColor(entry.struck === null ? 'black' : '#777')
+      if (n === 0) {
+        doc.text(when, margin, y, { width: columns.when })
+        doc.text(entry.ticket ?? '', margin + columns.when + 6, y, { width: columns.ticket })
+        doc.text(by, margin + width - columns.by, y, { width: columns.by })
+      }
+      doc.text(words, margin + columns.when + columns.ticket + 12, y, { width: wordsWidth })
+      doc.y = y + height + 4
     }
-    const y = doc.y
-    const when =
-      entry.what === 'fact' || entry.what === 'ownership' ? entry.on : `${entry.at.slice(0, 16).replace('T', ' ')} UTC`
-    doc.fillColor(entry.struck === null ? 'black' : '#888')
-    doc.text(when, margin, y, { width: columns.when })
-    doc.text(entry.ticket ?? '', margin + columns.when + 6, y, { width: columns.ticket })
-    doc.text(words, margin + columns.when + columns.ticket + 12, y, { width: wordsWidth })
-    doc.text(by, margin + width - columns.by, y, { width: columns.by })
-    doc.y = y + height + 4
   }
   doc.fillColor('black')
-  if (doc.y + 48 > bottom) {
+  if (doc.y + 60 > bottom) {
     doc.addPage()
     doc.y = margin
   }
-  doc.moveDown(1).font('Helvetica').fontSize(8)
+  doc.moveDown(1).font('plain').fontSize(7.5)
   doc.text(
     `Fingerprint of these entries (SHA-256, each chained to the one before): ${story.fingerprint}`,
     margin,
@@ -107,7 +131,7 @@ export function storyPdf(story: Story, centre: string, madeOn: string): Promise<
     doc.page.margins.bottom = 0
     doc
       .fillColor('#666')
-      .fontSize(7.5)
+      .fontSize(7)
       .text(`page ${i + 1} of ${pages.count}`, margin, doc.page.height - margin, {
         width,
         align: 'right',
@@ -116,4 +140,30 @@ export function storyPdf(story: Story, centre: string, madeOn: string): Promise<
   }
   doc.end()
   return done
+}
+
+const wordsOf = (entry: Entry): string =>
+  entry.struck === null
+    ? entry.words
+    : `[struck${entry.struckBy === null ? '' : ` by ${entry.struckBy}`}: ${entry.struck}] ${entry.words}`
+
+/** The hour where it is known; where it was written down on another day, that day too. */
+function whenOf(entry: Entry, zone: string): string {
+  const at = new Date(entry.at)
+  const time = timeAt(at, zone)
+  const known = entry.on === dayAt(at, zone) && (entry.at === entry.learned || time !== '00:00')
+  return `${entry.on}${known ? ` ${time}` : ''}${entry.recordedOn === entry.on ? '' : `\nrecorded ${entry.recordedOn}`}`
+}
+
+function rowsOf(words: string): string[] {
+  const rows: string[] = []
+  let rest = words
+  while (rest.length > ROW) {
+    const cut = Math.max(rest.lastIndexOf(' ', ROW), rest.lastIndexOf('\n', ROW))
+    const whole = /[\ud800-\udbff]/.test(rest.charAt(ROW - 1)) ? ROW - 1 : ROW
+    const at = cut > ROW / 2 ? cut : whole
+    rows.push(rest.slice(0, at))
+    rest = rest.slice(at).trimStart()
+  }
+  return [...rows, rest]
 }

@@ -1,5 +1,6 @@
 import { afterAll, beforeAll, expect, test } from 'vitest'
-import { fingerprintOf } from '../../../src/features/tickets/story.ts'
+import { fingerprintOf, storyOf } from '../../../src/features/tickets/story.ts'
+import { printable, storyPdf } from '../../../src/features/tickets/story-pdf.ts'
 import { openShop, type Shop } from './shop.ts'
 
 let shop: Shop
@@ -86,6 +87,123 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
   expect((paper.body as Buffer).subarray(0, 5).toString()).toBe('%PDF-')
   expect((paper.body as Buffer).subarray(-6).toString()).toContain('%%EOF')
   await shop.counter.get('/v1/watches/00000000-0000-7000-8000-000000000000/story').expect(404)
+})
+
+test('everything on file stands in the story where it happened: a paper of years ago first, with the day it was recorded', async () => {
+  shop.house.setNow('2026-11-25T12:30:00Z')
+  const ownerId = await shop.owner('Żaneta Ωλγα Фёдорова')
+  const calibre = await shop.made(shop.manager, '/v1/calibres', { name: 'Ferren 12', energy: 'primary-cell' })
+  const other = await shop.made(shop.manager, '/v1/calibres', { name: 'Ferren 14', energy: 'primary-cell' })
+  const watchId = await shop.watch(ownerId, { calibreId: calibre.id, movementSerial: 'M 77' })
+  const say = (path: string, body: object, caller = shop.counter) =>
+    caller.post(`/v1/watches/${watchId}/${path}`, body).expect(201)
+  await say('events', { event: 'complete-service', on: '2019-06', source: 'paper', note: 'stamp in the booklet' })
+  await say('events', { event: 'case-opened', on: '2026-11-20', source: 'owner-word' })
+  await say('wear', { daily: 'yes', water: 'often', salt: 'no', source: 'owner-word' })
+  await say('notes', { obligation: 'seals', months: 12, on: '2026-11-24', reason: 'sea air' }, shop.bench)
+  await say('hazards', { kind: 'brittle-seals', note: 'cracked at 6' })
+  const before = await shop.counter.get(`/v1/watches/${watchId}`).expect(200)
+  await shop.counter
+    .patch(
+      `/v1/watches/${watchId}`,
+      { model: 'Harbour II', reason: 'read from the dial' },
+      before.headers.etag as string,
+    )
+    .expect(200)
+  await say(
+    'movements',
+    { calibreId: other.id, serial: 'M 78', on: '2026-11-22', condition: 'new', source: 'paper' },
+    shop.bench,
+  )
+
+  const part = await shop.made(shop.stock, '/v1/parts', { name: 'crown steel 5.5', partKind: 'crown' })
+  const lot = await shop.made(shop.stock, '/v1/part-lots', {
+    partId: part.id,
+    lotNumber: 'P-7',
+    supplier: 'Quay Parts',
+    receivedOn: '2026-06-01',
+    pieces: 3,
+    unitCost: { amount: 900, currency: 'EUR' },
+    storagePlace: 'crowns',
+  })
+  const ticket = await shop.readied({ ownerId, watchId, looseItems: [{ bag: 'B-1', words: 'brown strap' }] })
+  await shop.stock.post('/v1/part-issues', { partId: part.id, pieces: 1, watchId }).expect(201)
+  await shop.bench.post('/v1/part-fittings', { lotId: lot.id, pieces: 1, watchId, ticketId: ticket.id }).expect(201)
+  const early = await shop.made(shop.counter, `/v1/watches/${watchId}/events`, {
+    event: 'sign',
+    sign: 'stopped',
+    on: '2026',
+    source: 'owner-word',
+  })
+  await shop.counter
+    .post(`/v1/watches/${watchId}/strikes`, { factId: early.id, reason: 'it was another watch' })
+    .expect(201)
+  await shop.pay(ticket.number, ticket.estimate.total)
+  await shop.moved(ticket.number, 'handed-over', {
+    release: shop.release(ticket, ticket.collector, ticket.serialOn, { looseReturned: ['B-1'] }),
+  })
+
+  const { body: story } = await shop.stock.get(`/v1/watches/${watchId}/story`).expect(200)
+  type Told = Entry & { on: string; recordedOn: string; struckBy: string | null }
+  const entries = story.entries as Told[]
+  expect(entries.map((entry) => entry.at)).toEqual(entries.map((entry) => entry.at).sort())
+  expect(entries[0]).toMatchObject({
+    on: '2019-06',
+    at: '2019-06-01T00:00:00.000Z',
+    words: 'in the book: complete service, "stamp in the booklet" (paper)',
+  })
+  expect(entries[0]!.recordedOn > '2026-11').toBe(true)
+  const at = (words: string) => {
+    const found = entries.findIndex((entry) => entry.words === words)
+    expect(found, `${words} among ${entries.map((entry) => entry.words).join('\n')}`).toBeGreaterThan(-1)
+    return found
+  }
+  const order = [
+    'in the book: complete service, "stamp in the booklet" (paper)',
+    'in the book: sign stopped (owner word)',
+    'in the book: case opened (owner word)',
+    'movement: calibre Ferren 14, serial M 78',
+    "watchmaker's note: seals after 12 months, sea air",
+    'hazard on file: brittle seals, cracked at 6',
+    'booked in: "it stopped last week"',
+    'guarantee begins: "cell change", 12 months',
+  ]
+  expect(order.map(at)).toEqual(order.map(at).sort((a, b) => a - b))
+  at('how it is worn: daily, no salt, water often (owner word)')
+  at('watch on file changed: model from "Harbour" to "Harbour II" (read from the dial)')
+  at('movement: calibre Ferren 12, serial M 77')
+  at('loose item in bag B-1: brown strap')
+  at('part fitted: crown steel 5.5, 1 piece, from lot crown steel 5.5 P-7')
+  at('condition: 1 mark (scratch bezel at 4 3 mm), clasp there; agreed by owner')
+  at('final check passed; functions tried, pictures compared, clean, old parts bagged')
+  expect(entries[at('in the book: sign stopped (owner word)')]).toMatchObject({
+    on: '2026',
+    struck: 'it was another watch',
+    struckBy: 'counter of the test',
+  })
+  // what the bench told the book stands beside what it recorded, not a day apart
+  const fitted = entries.findIndex((entry) => entry.what === 'fitting' && entry.words.startsWith('fitted: cell'))
+  const booked = at('in the book: cell fitted, best before 2030-06 (own record)')
+  expect(booked - fitted).toBe(1)
+  expect(JSON.stringify(story)).not.toMatch(/waterproof|undefined|\[object/)
+
+  // days are those of the centre: at 12:30 UTC it is the next day at fourteen hours east of Greenwich
+  const far = await storyOf(shop.house.database.prisma, watchId, 'Pacific/Kiritimati')
+  const [here, there] = [entries, far.entries].map((list) =>
+    list.filter((one) => one.what === 'custody').map((one) => one.on),
+  )
+  expect(new Set(here)).toEqual(new Set(['2026-11-25']))
+  expect(new Set(there)).toEqual(new Set(['2026-11-26']))
+
+  const paper = await storyPdf(far, 'Zegarmistrz Łódź · Ωρολόγια', '2026-11-25')
+  // letters of other alphabets need a font of their own in the paper
+  expect(paper.toString('latin1')).toMatch(/\/FontFile2/)
+})
+
+test('a letter that no font of the paper has is told by its number, never by a question mark', () => {
+  const shows = (codePoint: number) => codePoint < 0x10000
+  expect(printable('Łódź, Ωρα, Часы ⌚ 🙂?', shows)).toBe('Łódź, Ωρα, Часы ⌚ [U+1F642]?')
+  expect(printable('A\u030a', shows)).toBe('\u00c5')
 })
 
 type Shown = {
