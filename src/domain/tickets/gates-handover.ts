@@ -55,7 +55,7 @@ const handOver: GateRule = (t) => {
       release.tagNumber === t.ticket.number
         ? 'the watch in hand does not match its number or pictures'
         : 'the tag is not the tag of this ticket',
-      'stop: find the right watch and compare again',
+      'stop: find the right watch and compare again; where its serial lies inside the case, say so and compare pictures and marks',
       'nobody',
     ),
     decided(

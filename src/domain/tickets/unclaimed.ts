@@ -12,6 +12,13 @@ export type UnclaimedLaw = {
 
 export type UnclaimedStep = 'second-means' | 'post' | 'registered'
 
+/** The step that has to be taken before another one; null where there is none, or it was taken. */
+export function stepBefore(step: UnclaimedStep, taken: readonly UnclaimedStep[]): UnclaimedStep | null {
+  const before: readonly UnclaimedStep[] =
+    step === 'registered' ? ['second-means', 'post'] : step === 'post' ? ['second-means'] : []
+  return before.find((one) => !taken.includes(one)) ?? null
+}
+
 export type Clock = {
   /** Day on which the first "ready" notice of this stay was delivered; a notice that was only sent starts nothing. */
   readonly deliveredOn: Day
@@ -47,10 +54,12 @@ export function unclaimedPlan(clock: Clock, today: Day, calendar: WorkCalendar, 
     at('post', addDays(clock.deliveredOn, rules.unclaimedPostDays + clock.pausedDays)),
     at('registered', addDays(clock.deliveredOn, rules.unclaimedRegisteredDays + clock.pausedDays)),
   ]
-  // only the furthest step that is reached is left to do; one that was taken on or after its day is done
-  const furthest = steps.filter((step) => step.postOn <= today).at(-1)
-  const done = clock.taken.some((taken) => taken.step === furthest?.step && taken.on >= furthest.on)
-  const next = clock.registeredOn !== null || done ? null : (furthest?.step ?? null)
+  // each step comes after the one before it; the furthest that is reached is done if it was taken on or after its day
+  const reached = steps.filter((step) => step.postOn <= today)
+  const missing = reached.find((step, i) =>
+    clock.taken.every((taken) => taken.step !== step.step || (i === reached.length - 1 && taken.on < step.on)),
+  )
+  const next = clock.registeredOn !== null ? null : (missing?.step ?? null)
   return { steps, next, after: afterRegistered(clock) }
 }
 
@@ -90,7 +99,7 @@ const described: Readonly<Record<UnclaimedStep, { stage: UnclaimedStage; words: 
       'send a registered letter that names the amount owed, the place, the intended step and its date, and record it with its proof',
   },
 }
-const stepWords: Readonly<Record<UnclaimedStep, string>> = {
+export const stepWords: Readonly<Record<UnclaimedStep, string>> = {
   'second-means': 'a second means',
   post: 'a letter by post',
   registered: 'a registered letter',

@@ -65,11 +65,13 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
   )
   const places = input.places.map(({ place }) => place)
   const book = await desk.tx.$queryRaw<
-    { id: string; number: string; place: string; holder: string; side: string | null }[]
+    { id: string; number: string; place: string; holder: string; side: string | null; over: object | null }[]
   >`
-    select id, number, place, holder, side from ticket where ended is null and (place = any(${places}) or number = any(${[...found.keys()]})) order by number for no key update`
+    select id, number, place, holder, side, case when side is not null then jsonb_strip_nulls(jsonb_build_object('state', side, 'until', next_by, 'over',
+      (select r.data -> 'over' from ticket_record r where r.ticket_id = ticket.id and r.kind = 'side' order by r.seq desc limit 1))) end as over from ticket where ended is null and (place = any(${places}) or number = any(${[...found.keys()]})) order by number for no key update`
   const byNumber = new Map(book.map((row) => [row.number, row]))
-  const missing = book.filter((row) => places.includes(row.place) && !found.has(row.number))
+  // what is with an outside specialist lies in no place of the house
+  const missing = book.filter((row) => places.includes(row.place) && !found.has(row.number) && row.side !== 'sent-out')
   const elsewhere = book.filter((row) => found.has(row.number) && found.get(row.number) !== row.place)
   const unknown = [...found.keys()].filter((number) => !byNumber.has(number))
   const rows = await desk.tx.$queryRaw<{ id: string }[]>`
@@ -88,7 +90,15 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
           count: rows[0]!.id,
         },
       },
-      { kind: 'side', data: { state: 'missing', until: desk.today, reason: `not found at ${row.place}` } },
+      {
+        kind: 'side',
+        data: {
+          state: 'missing',
+          until: desk.today,
+          reason: `not found at ${row.place}`,
+          ...(row.over && { over: row.over }),
+        },
+      },
     ])
   }
   if (fresh.length > 0) {

@@ -5,7 +5,16 @@ export const ERASED = 'erased'
 type Data = Record<string, unknown>
 
 /** What only says who somebody was, or is in the owner's own words; in any record of a ticket. */
-const ofThePerson = new Set(['person', 'collector', 'openedBy', 'complaint', 'identityProof', 'papers', 'twinAnswer'])
+const ofThePerson = new Set([
+  'person',
+  'authorisedBy',
+  'collector',
+  'openedBy',
+  'complaint',
+  'identityProof',
+  'papers',
+  'twinAnswer',
+])
 const lists = new Set(['approve', 'collect'])
 /** Records whose free words are what was said with the owner, not what was found on the watch. */
 const talk = new Set(['contact', 'revocation', 'promise', 'claim-withdrawn'])
@@ -13,7 +22,17 @@ const talk = new Set(['contact', 'revocation', 'promise', 'claim-withdrawn'])
  * Where somebody may have written a name though the words are about the watch, or are the proof that an unclaimed one was
  * dealt with lawfully: the name goes, the words stay.
  */
-const freeWords = new Set(['proof', 'words', 'reason', 'why', 'because', 'findings', 'note', 'lastHolder'])
+const freeWords = new Set([
+  'proof',
+  'words',
+  'reason',
+  'why',
+  'because',
+  'findings',
+  'note',
+  'lastHolder',
+  'serialUnreadable',
+])
 
 const escaped = (text: string) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')
 
@@ -63,7 +82,9 @@ export async function forgetOnTickets(tx: Db, ownerIds: readonly string[], ownNa
   const answering = await tx.$queryRaw<{ person: string }[]>`
     select distinct person from estimate_answer where ticket_id = any(${ticketIds}::uuid[]) and personal_salt is not null`
   const inRecords = records.flatMap(({ data }) =>
-    [data.person, data.collector, data.approve, data.collect].flat().filter((name) => typeof name === 'string'),
+    [data.person, data.authorisedBy, data.collector, data.approve, data.collect]
+      .flat()
+      .filter((name) => typeof name === 'string'),
   )
   const names = [
     ...ownNames,

@@ -2,10 +2,10 @@ import { z } from 'zod'
 import type { Day } from '../../domain/day.ts'
 import type { LocalSettings } from '../../domain/local-settings.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { nextFor } from '../../domain/tickets/next.ts'
+import { type Next, nextFor } from '../../domain/tickets/next.ts'
 import { readTicketNumber } from '../../domain/tickets/number.ts'
 import { latest } from '../../domain/tickets/snapshot.ts'
-import type { Step } from '../../domain/tickets/steps.ts'
+import type { SideState, Step } from '../../domain/tickets/steps.ts'
 import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
 import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
 import { type Act, act, dayAt, type Service, type Signer } from '../../http/service.ts'
@@ -178,19 +178,39 @@ export function takeWork(ticket: Loaded, kind: WorkKind, what: string): { back: 
   return { back: acceptance === 'back-to-the-bench' }
 }
 
-/**
- * Sets a ticket to a step with its next actor and day; the move itself is a record written before. A watch that was to go
- * back undone and comes to the bench after all is worked on again, so everything is asked of it.
- */
-export async function setStep(desk: Desk, ticket: Loaded, to: Step, seq: number): Promise<void> {
-  const partsExpectedOn = ticket.snapshot.parts.reduce<Day | null>(
+/** The latest day on which a part that is waited for was promised. */
+const partsExpectedOn = ({ snapshot }: Loaded): Day | null =>
+  snapshot.parts.reduce<Day | null>(
     (latest, part) =>
       !part.onHand && part.expectedOn !== null && (latest === null || part.expectedOn > latest)
         ? part.expectedOn
         : latest,
     null,
   )
-  const next = nextFor(to, desk.today, calendarOf(ticket.settings), ticket.rules, { partsExpectedOn })
+
+/** The side state a ticket stands in, by which day somebody must act, and the one it came over. */
+export type Side = { readonly state: SideState; readonly until: Day; readonly over?: Side | undefined }
+
+export function sideOf({ snapshot, records }: Loaded): Side | null {
+  const { side } = snapshot.ticket
+  if (side === null) return null
+  const said = records.findLast((record) => record.kind === 'side')?.data as Side | undefined
+  return said ? { state: side, until: said.until, ...(said.over && { over: said.over }) } : null
+}
+
+/** Who acts next at a step, and by when; the day of a side state wins over that of the step. */
+export const nextAt = (desk: Desk, ticket: Loaded, step: Step, side: Side | null): Next | null =>
+  nextFor(step, desk.today, calendarOf(ticket.settings), ticket.rules, {
+    side,
+    partsExpectedOn: partsExpectedOn(ticket),
+  })
+
+/**
+ * Sets a ticket to a step with its next actor and day; the move itself is a record written before. A watch that was to go
+ * back undone and comes to the bench after all is worked on again, so everything is asked of it.
+ */
+export async function setStep(desk: Desk, ticket: Loaded, to: Step, seq: number): Promise<void> {
+  const next = nextAt(desk, ticket, to, sideOf(ticket))
   const ended = to === 'handed-over' ? 'handed-over' : null
   const undone = to === 'return-undone' || (to !== 'on-the-bench' && ticket.snapshot.ticket.undone)
   await desk.tx.$executeRaw`
@@ -208,4 +228,16 @@ export async function backToBench(desk: Desk, ticket: Loaded, because: string): 
   ])
   await setStep(desk, ticket, 'on-the-bench', record!.seq)
   if (from === 'ready') await closeReadyTask(desk, ticket.snapshot.ticket.id, 'the watch went back to the bench')
+}
+
+/** The last move of a watch: out of the house, to where nobody of the house holds it. */
+export async function leaveHouse(desk: Desk, ticket: Loaded, place: string, holder: string): Promise<void> {
+  const { id } = ticket.snapshot.ticket
+  const from = ticket.rows.custody?.at(-1)
+  await desk.tx.$executeRaw`
+    with gone as (
+      insert into custody_move (ticket_id, n, prev, from_place, to_place, holder, at, recorded_at, by_key, recorded_by)
+      values (${id}::uuid, ${(from?.n ?? 0) + 1}, ${from?.n ?? null}, ${from?.to ?? null}, ${place}, ${holder}, ${desk.now}, ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name})),
+    out as (update ticket set place = ${place}, holder = ${holder} where id = ${id}::uuid)
+    update watch set in_house = false where id = ${String(ticket.rows.watch.id)}::uuid`
 }

@@ -18,8 +18,9 @@ import type { Created } from '../../http/creating.ts'
 import { closeReadyTask, queueReadyLetter } from '../notices/ready-letters.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
 import { wakeWatch } from '../watches/watches.ts'
-import { addRecords, type Desk, openTicket, reopen, setStep } from './desk.ts'
+import { addRecords, type Desk, leaveHouse, openTicket, reopen, setStep } from './desk.ts'
 import { type Release, recordRelease } from './release.ts'
+import { counter } from './said.ts'
 import { shownGate, shownTicket } from './shown.ts'
 import type { Loaded } from './snapshot.ts'
 
@@ -27,6 +28,10 @@ export type MoveInput = { to: Step; reason?: string | undefined; release?: Relea
 
 /** Moves a ticket, or walks it to a step further on; all or nothing. The gates are asked of the record as it stands now. */
 export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Promise<Created> {
+  // to compare a watch with its collector and to hand it over is the counter's, by whichever address it is said
+  const { role } = desk.who
+  if ((input.release || input.to === 'handed-over') && role !== 'counter' && role !== 'manager')
+    throw new Refusal('role-refused', { roles: counter, role })
   let ticket = await openTicket(desk, ref)
   const { id } = ticket.snapshot.ticket
   if (input.release) {
@@ -139,20 +144,13 @@ async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
       months: monthsAtHandOver(line.guarantee_months, line.guarantee_kind, ticket.rules),
     }))
     .filter((line) => line.months > 0)
-  // who it was is said once, in the comparison before the hand-over, from which a person can be taken out
-  const collector = 'the collector'
-  const from = rows.custody?.at(-1)
   const stay = daysOfStay(String(rows.ticket.booked_on) as Day, desk.today)
   await desk.tx.$executeRaw`
-    with started as (
-      insert into guarantee (ticket_id, watch_id, line_id, what, starts_on, months, recorded_by)
-      select ${id}::uuid, ${watchId}::uuid, g.id, g.what, ${desk.today}::date, g.months, ${desk.who.name}
-      from jsonb_to_recordset(${JSON.stringify(guaranteed)}::jsonb) as g (id uuid, what text, months int)),
-    gone as (
-      insert into custody_move (ticket_id, n, prev, from_place, to_place, holder, at, recorded_at, by_key, recorded_by)
-      values (${id}::uuid, ${(from?.n ?? 0) + 1}, ${from?.n ?? null}, ${from?.to ?? null}, 'with the owner', ${collector}, ${desk.now}, ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name})),
-    out as (update ticket set place = 'with the owner', holder = ${collector} where id = ${id}::uuid)
-    update watch set in_house = false where id = ${watchId}::uuid`
+    insert into guarantee (ticket_id, watch_id, line_id, what, starts_on, months, recorded_by)
+    select ${id}::uuid, ${watchId}::uuid, g.id, g.what, ${desk.today}::date, g.months, ${desk.who.name}
+    from jsonb_to_recordset(${JSON.stringify(guaranteed)}::jsonb) as g (id uuid, what text, months int)`
+  // who it was is said once, in the comparison before the hand-over, from which a person can be taken out
+  await leaveHouse(desk, ticket, 'with the owner', 'the collector')
   const covered = ticket.records
     .filter((record) => record.kind === 'comeback')
     .flatMap((record) => record.data.lines as { line: string; covered: boolean }[])

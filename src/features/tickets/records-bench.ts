@@ -140,7 +140,8 @@ export const benchSaid: readonly Said[] = [
         .filter((part) => !part.onHand && part.expectedOn !== undefined)
         .map((part) => part.expectedOn!)
       const latest = expected.sort().at(-1)
-      if (latest !== undefined && ticket.snapshot.ticket.step === 'awaiting-parts') {
+      const { step, side } = ticket.snapshot.ticket
+      if (latest !== undefined && step === 'awaiting-parts' && side === null) {
         const { by } = nextFor('awaiting-parts', desk.today, calendarOf(ticket.settings), ticket.rules, {
           partsExpectedOn: latest,
         })!

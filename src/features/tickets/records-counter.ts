@@ -4,6 +4,7 @@ import { day, line, money, prose } from '../../http/shapes.ts'
 import { closeReadyTask } from '../notices/ready-letters.ts'
 import { happened, instantFrom } from './desk.ts'
 import { writeFacts } from './facts.ts'
+import { type PeopleSaid, refuseUnauthorised } from './people.ts'
 import { conditionBody, counter, doNot, manager, refuseUnentitled, releaseBody, type Said } from './said.ts'
 
 /** What the counter and the manager say. */
@@ -13,12 +14,19 @@ export const counterSaid: readonly Said[] = [
     kind: 'people',
     whileFrozen: true,
     roles: counter,
-    summary: 'Say who may approve and who may collect, each list for itself; the owner is on both',
+    summary:
+      'Say who may approve and who may collect, each list for itself; the owner is on both. A name is added on the word of somebody entitled to approve',
     body: z.strictObject({
       approve: z.array(line(120)).max(20),
       collect: z.array(line(120)).max(20),
       willCallIn: z.boolean().default(false),
+      authorisedBy: line(120).optional(),
+      how: z.enum(['in-person', 'signed', 'e-mail', 'phone', 'papers']).optional(),
     }),
+    make: (desk, ticket, body: PeopleSaid) => {
+      refuseUnauthorised(desk, ticket, body)
+      return { data: body }
+    },
   },
   {
     path: 'conditions',

@@ -10,7 +10,11 @@ export type Release = {
   tagNumber: string
   /** serial read from the watch itself; null where it has none */
   serialRead?: string | null | undefined
+  /** why the serial on file cannot be read here: it lies inside the case */
+  serialUnreadable?: string | undefined
   picturesMatch: boolean
+  /** the marks of the condition record are those of this watch */
+  marksMatch?: boolean | undefined
   collector: string
   slip: 'shown' | 'lost' | 'not-shown'
   /** for a lost slip: the paper that proves who it is, and the description given */
@@ -31,6 +35,8 @@ export async function recordRelease(desk: Desk, ticket: Loaded, input: Release):
     ])
   const known = ticket.snapshot.watch.serial
   const read = input.serialRead === null || input.serialRead === undefined ? null : serialKey(input.serialRead)
+  // told by its pictures and marks instead, as at booking-in a watch without a serial is
+  const told = (input.serialUnreadable ?? '') !== '' && input.picturesMatch && input.marksMatch === true
   const people = peopleOf(ticket.rows)
   const deceased = ticket.rows.owner.deceased
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
@@ -39,7 +45,9 @@ export async function recordRelease(desk: Desk, ticket: Loaded, input: Release):
       data: {
         tagNumber: tag,
         serialRead: input.serialRead ?? null,
-        watchMatches: known === null ? read === null : read === known,
+        watchMatches: read === known || (read === null && told),
+        serialUnreadable: input.serialUnreadable ?? null,
+        marksMatch: input.marksMatch ?? null,
         picturesMatch: input.picturesMatch,
         collector: input.collector,
         collectorEntitled: people.collect.some((name) => samePerson(name, input.collector)),

@@ -71,7 +71,9 @@ export const doNot = z.enum([
 export const releaseBody = z.strictObject({
   tagNumber: line(30),
   serialRead: line(60).nullable().optional(),
+  serialUnreadable: line(200).optional(),
   picturesMatch: z.boolean(),
+  marksMatch: z.boolean().optional(),
   collector: line(120),
   slip: z.enum(['shown', 'lost', 'not-shown']),
   identityProof: line(200).optional(),

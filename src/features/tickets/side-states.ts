@@ -1,9 +1,11 @@
 import type { Day } from '../../domain/day.ts'
-import { Refusal } from '../../domain/refusals.ts'
-import { nextFor, sideActors } from '../../domain/tickets/next.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
+import { sideActors } from '../../domain/tickets/next.ts'
 import { frozen, type SideState } from '../../domain/tickets/steps.ts'
 import {
   type Clock,
+  stepBefore,
+  stepWords,
   type UnclaimedPlan,
   type UnclaimedStep,
   unclaimedPlan,
@@ -12,7 +14,7 @@ import {
 import { gatesOnReturn } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
-import { addRecords, calendarOf, type Desk, openTicket, reopen } from './desk.ts'
+import { addRecords, calendarOf, type Desk, leaveHouse, nextAt, openTicket, reopen, sideOf } from './desk.ts'
 import { shownGate, shownTicket } from './shown.ts'
 import type { Loaded } from './snapshot.ts'
 
@@ -40,8 +42,10 @@ export async function enterSide(desk: Desk, ref: string, input: SideInput): Prom
       why: 'A watch sent out needs the specialist, the custody slip and the insurance, in "outside".',
     })
   }
+  // missing, dispute and evidence come over another state and leave it as it was
+  const over = frozen.has(input.state) && side !== input.state ? sideOf(ticket) : null
   await addRecords(desk, id, [
-    { kind: 'side', data: input },
+    { kind: 'side', data: { ...input, ...(over && { over }) } },
     ...(input.state === 'missing'
       ? [
           {
@@ -61,16 +65,19 @@ export async function enterSide(desk: Desk, ref: string, input: SideInput): Prom
   return { status: 200, body: shownTicket(await reopen(desk, id)) }
 }
 
-/** Leaves a side state to the same step. The gates on its way in are asked anew and shown; a frozen ticket only a manager frees. */
+/** Leaves a side state to the same step, or to the state it came over. The gates on its way in are asked anew and shown; a frozen ticket only a manager frees. */
 export async function leaveSide(desk: Desk, ref: string, reason: string): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const { id, side, step } = ticket.snapshot.ticket
   if (side === null) throw new Refusal('side-state-refused', { why: 'This ticket is in no side state.' })
   if (frozen.has(side) && desk.who.role !== 'manager') throw new Refusal('ticket-frozen', { side })
-  await addRecords(desk, id, [{ kind: 'side', data: { state: null, left: side, reason } }])
-  const next = nextFor(step, desk.today, calendarOf(ticket.settings), ticket.rules)!
+  const back = sideOf(ticket)?.over ?? null
+  await addRecords(desk, id, [
+    { kind: 'side', data: back ? { ...back, left: side, reason } : { state: null, left: side, reason } },
+  ])
+  const next = nextAt(desk, ticket, step, back)!
   await desk.tx
-    .$executeRaw`update ticket set side = null, next_actor = ${next.actor}, next_by = ${next.by}::date, version = version + 1 where id = ${id}::uuid`
+    .$executeRaw`update ticket set side = ${back?.state ?? null}, next_actor = ${next.actor}, next_by = ${next.by}::date, version = version + 1 where id = ${id}::uuid`
   const after = await reopen(desk, id)
   return { status: 200, body: { ...shownTicket(after), gatesNow: gatesOnReturn(after.snapshot).map(shownGate) } }
 }
@@ -129,8 +136,19 @@ export type UnclaimedInput = {
   proof?: string | undefined
 }
 
+/** A watch that is missing, in dispute or evidence, or whose owner has died, is held: nobody writes, nothing is disposed of. */
+function refuseHeld(ticket: Loaded): void {
+  const { side } = ticket.snapshot.ticket
+  if (side !== null && frozen.has(side)) throw new Refusal('ticket-frozen', { side })
+  if (ticket.rows.owner.deceased)
+    throw new Refusal('side-state-refused', {
+      why: 'The owner has died: letters stop, and the watch is held until the heirs show their papers.',
+    })
+}
+
 export async function recordUnclaimed(desk: Desk, ref: string, input: UnclaimedInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
+  if (input.step !== 'pause') refuseHeld(ticket)
   const plan = planOf(desk, ticket)
   if (plan === null)
     throw new Refusal('side-state-refused', {
@@ -139,6 +157,14 @@ export async function recordUnclaimed(desk: Desk, ref: string, input: UnclaimedI
   const step = plan.steps.find((one) => one.step === input.step)
   if (step && step.on > desk.today)
     throw new Refusal('side-state-refused', { why: `This step is not due before ${step.on}.` })
+  const taken = (clockOf(ticket, desk.zone)?.taken ?? []).map((one) => one.step)
+  const before = input.step === 'pause' ? null : stepBefore(input.step, taken)
+  if (before !== null)
+    throw new Refusal('side-state-refused', {
+      why: `Before this step comes ${stepWords[before]}, which is not on record for this stay; take it and record it first.`,
+    })
+  if (input.step === 'registered' && input.proof === undefined)
+    throw faulty(['/proof', 'is missing: a registered letter is recorded with its proof'])
   if (input.step === 'pause' && (input.days === undefined || desk.who.role !== 'manager')) {
     throw new Refusal('side-state-refused', {
       why: 'Only a manager pauses the ninety days, and says for how many days.',
@@ -167,6 +193,7 @@ export async function endTicket(desk: Desk, ref: string, input: EndingInput): Pr
     throw new Refusal('side-state-refused', { why: 'Only a ticket whose watch is missing is settled as lost.' })
   let law: string | null = null
   if (input.as === 'disposed-of') {
+    refuseHeld(ticket)
     const plan = planOf(desk, ticket)
     if (plan === null || plan.after.state === 'not-yet')
       throw new Refusal('side-state-refused', {
@@ -183,6 +210,7 @@ export async function endTicket(desk: Desk, ref: string, input: EndingInput): Pr
   const watchId = String(ticket.rows.watch.id)
   await desk.tx.$executeRaw`
     with over as (update ticket set ended = ${input.as}, ended_on = ${desk.today}::date, side = null, next_actor = null, next_by = null, version = version + 1 where id = ${id}::uuid)
-    update watch set in_house = false, state = ${input.as === 'disposed-of' ? 'disposed' : 'lost'}, state_since = ${desk.today}::date where id = ${watchId}::uuid`
+    update watch set state = ${input.as === 'disposed-of' ? 'disposed' : 'lost'}, state_since = ${desk.today}::date where id = ${watchId}::uuid`
+  await leaveHouse(desk, ticket, law === null ? 'lost, and settled' : `disposed of under ${law}`, 'nobody here')
   return { status: 200, body: shownTicket(await reopen(desk, id)) }
 }

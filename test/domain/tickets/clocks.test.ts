@@ -56,8 +56,12 @@ describe('unclaimed', () => {
       { step: 'post', on: '2026-10-15', postOn: '2026-10-15' },
       { step: 'registered', on: '2026-11-29', postOn: '2026-11-30' },
     ])
-    expect(plan.next).toBe('registered')
-    expect(unclaimedPlan(clock, day('2026-11-29'), calendar, rules).next).toBe('post')
+    const told = { step: 'second-means' as const, on: day('2026-09-14') }
+    const written = { ...clock, taken: [told, { step: 'post' as const, on: day('2026-10-15') }] }
+    expect(unclaimedPlan(written, day('2026-11-30'), calendar, rules).next).toBe('registered')
+    expect(unclaimedPlan(written, day('2026-11-29'), calendar, rules).next).toBeNull()
+    expect(unclaimedPlan({ ...clock, taken: [told] }, day('2026-11-29'), calendar, rules).next).toBe('post')
+    expect(plan.next, 'each after the one before it').toBe('second-means')
     expect(unclaimedPlan(clock, day('2026-09-13'), calendar, rules).next).toBeNull()
   })
   it('stops after the registered letter where the law of the place is not set', () => {

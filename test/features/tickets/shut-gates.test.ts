@@ -311,3 +311,97 @@ describe('a frozen ticket', () => {
     await shop.told(waiting.number, 'contacts', { about: 'question', means: 'phone', result: 'delivered' })
   })
 })
+
+describe('the same act has the same roles', () => {
+  test('neither bench nor stock compares a watch with its collector or hands it over, by whichever address', async () => {
+    const ready = await shop.readied({ dial: 'copper' })
+    await shop.pay(ready.number, 3600)
+    const release = shop.release(ready, ready.collector, ready.serialOn, { twinAnswer: 'compared' })
+    for (const caller of [shop.bench, shop.stock])
+      for (const body of [{ release }, {}])
+        expect((await shop.move(ready.number, 'handed-over', body, caller)).body).toMatchObject({
+          type: '/problems/role-refused',
+          roles: ['counter', 'manager'],
+        })
+    await shop.moved(ready.number, 'handed-over', { release })
+  })
+})
+
+test('a serial that lies inside the case: pictures and marks are compared instead, and it is said why', async () => {
+  const ready = await shop.readied({ dial: 'bronze' })
+  await shop.pay(ready.number, 3600)
+  const hand = (more: object) =>
+    shop.move(ready.number, 'handed-over', {
+      release: shop.release(ready, ready.collector, null, { twinAnswer: 'compared', ...more }),
+    })
+  const inside = { serialUnreadable: 'stamped on the movement' }
+  for (const more of [
+    {},
+    inside,
+    { ...inside, marksMatch: false },
+    { ...inside, marksMatch: true, picturesMatch: false },
+  ])
+    expect((await hand(more)).body, JSON.stringify(more)).toMatchObject({ gate: 'G15' })
+  const wrong = { ...inside, marksMatch: true, serialRead: 'ZZ 9' }
+  expect((await hand(wrong)).body, 'one that was read and is another is never passed').toMatchObject({ gate: 'G15' })
+  expect((await hand({ ...inside, marksMatch: true })).status).toBe(200)
+})
+
+describe('a side state', () => {
+  const shown = async (ref: string) => (await shop.counter.get(`/v1/tickets/${ref}`).expect(200)).body
+  const aside = async (ref: string, state: string, until: string, caller = shop.counter) => {
+    const body = { state, until, reason: 'because' }
+    const outside = { outside: { specialist: 'a dial maker', slip: 'S 1', insurance: 'theirs' } }
+    const answer = await shop.say(ref, 'side-states', { ...body, ...(state === 'sent-out' && outside) }, caller)
+    expect(answer.status, JSON.stringify(answer.body)).toBe(200)
+  }
+  test('keeps its actor and day through a move, a list of parts, and a freeze that comes over it', async () => {
+    const ticket = await shop.book()
+    await shop.agreed(ticket.number)
+    await aside(ticket.number, 'on-hold', '2027-03-01')
+    const held = { side: 'on-hold', nextActor: 'counter', nextBy: '2027-03-01' }
+    expect(await shop.moved(ticket.number, 'awaiting-parts')).toMatchObject(held)
+    const part = { what: 'crystal', onHand: false, expectedOn: '2026-12-23' }
+    await shop.told(ticket.number, 'parts', { lines: [part] }, shop.stock)
+    expect(await shown(ticket.number)).toMatchObject(held)
+    await aside(ticket.number, 'dispute', '2026-12-01', shop.manager)
+    const end = { reason: 'settled' }
+    expect((await shop.say(ticket.number, 'side-state-ends', end, shop.manager)).body).toMatchObject(held)
+    const left = await shop.say(ticket.number, 'side-state-ends', end)
+    expect(left.body, 'three working days after the part').toMatchObject({
+      side: null,
+      nextActor: 'stock',
+      nextBy: '2026-12-28',
+    })
+  })
+  test('is not overwritten by the evening count: what is on hold comes back to it, what was sent out is not missed', async () => {
+    const held = await shop.book({ place: 'drawer 41' })
+    const out = await shop.book({ place: 'drawer 41' })
+    await aside(held.number, 'on-hold', '2027-03-01')
+    await aside(out.number, 'sent-out', '2027-03-02')
+    const count = await shop.made(shop.manager, '/v1/evening-counts', { places: [{ place: 'drawer 41', numbers: [] }] })
+    expect(count).toMatchObject({ missing: [{ number: held.number }] })
+    expect(await shown(out.number)).toMatchObject({ side: 'sent-out', nextBy: '2027-03-02' })
+    expect(await shown(held.number)).toMatchObject({ side: 'missing' })
+    const found = await shop.say(held.number, 'side-state-ends', { reason: 'under the tray' }, shop.manager)
+    expect(found.body).toMatchObject({ side: 'on-hold', nextActor: 'counter', nextBy: '2027-03-01' })
+  })
+})
+
+test('nothing of a watch whose owner has died goes by post or to an end', async () => {
+  const ready = await shop.readied({ dial: 'pewter' })
+  await shop.told(ready.number, 'contacts', { about: 'ready', means: 'phone', result: 'delivered' })
+  const died = await shop.counter.post(`/v1/owners/${ready.ownerId}/deceased`, { toldBy: 'the daughter' })
+  expect(died.status, JSON.stringify(died.body)).toBe(201)
+  shop.house.setNow('2027-03-16T09:00:00Z')
+  const step = await shop.say(ready.number, 'unclaimed-steps', { step: 'second-means', words: 'called' })
+  expect(step.body).toMatchObject({ status: 409, detail: expect.stringContaining('The owner has died') })
+  const end = { as: 'disposed-of', words: 'nobody came' }
+  expect((await shop.say(ready.number, 'endings', end, shop.manager)).body).toMatchObject({
+    detail: expect.stringContaining('The owner has died'),
+  })
+  const heir = { approve: [], collect: ['Mara Vale'], authorisedBy: 'Mara Vale', how: 'papers' }
+  expect((await shop.say(ready.number, 'people', heir)).status, 'the manager alone, by the papers').toBe(403)
+  await shop.told(ready.number, 'people', heir, shop.manager)
+  shop.house.setNow('2026-11-25T15:00:00Z')
+})

@@ -177,7 +177,15 @@ test('wrong person approves: an answer from somebody not on the list is refused 
     [ticket.id],
   )
   expect(rows[0].n).toBe(0)
-  await shop.told(ticket.number, 'people', { approve: ['Sam Vale'], collect: [] })
+  const sam = { approve: ['Sam Vale'], collect: [] }
+  const bare = await shop.say(ticket.number, 'people', sam)
+  expect(bare.body.errors).toMatchObject([{ pointer: '#/authorisedBy' }])
+  const himself = await shop.say(ticket.number, 'people', { ...sam, authorisedBy: 'Sam Vale', how: 'phone' })
+  expect(himself.body).toMatchObject({ type: '/problems/not-entitled', errors: [{ pointer: '#/authorisedBy' }] })
+  const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+  const mute = await shop.say(ticket.number, 'people', { ...sam, authorisedBy: ownerName })
+  expect(mute.body.errors).toMatchObject([{ pointer: '#/how' }])
+  await shop.told(ticket.number, 'people', { ...sam, authorisedBy: ownerName, how: 'phone' })
   await shop.told(ticket.number, 'estimates/1/answers', body)
 })
 

@@ -28,7 +28,16 @@ describe('unclaimed for months', () => {
     const early = await shop.say(ticket.number, 'unclaimed-steps', { step: 'registered', words: 'amount owed 36.00' })
     expect(early.body).toMatchObject({ status: 409, detail: expect.stringContaining('2027-03-16') })
     shop.house.setNow('2027-03-16T09:00:00Z')
-    await shop.told(ticket.number, 'unclaimed-steps', { step: 'registered', words: 'amount owed 36.00', proof: 'RR 1' })
+    const registered = { step: 'registered', words: 'amount owed 36.00' }
+    const before = await shop.say(ticket.number, 'unclaimed-steps', { ...registered, proof: 'RR 1' })
+    expect(before.body).toMatchObject({ status: 409, detail: expect.stringContaining('a second means') })
+    const unwritten = await shop.say(ticket.number, 'unclaimed-steps', { step: 'post', words: 'letter' })
+    expect(unwritten.body).toMatchObject({ status: 409, detail: expect.stringContaining('a second means') })
+    await shop.told(ticket.number, 'unclaimed-steps', { step: 'second-means', words: 'called, no answer' })
+    await shop.told(ticket.number, 'unclaimed-steps', { step: 'post', words: 'letter' })
+    const unproved = await shop.say(ticket.number, 'unclaimed-steps', registered)
+    expect(unproved.body.errors).toMatchObject([{ pointer: '#/proof' }])
+    await shop.told(ticket.number, 'unclaimed-steps', { ...registered, proof: 'RR 1' })
     expect((await plan()).after).toMatchObject({ state: 'stop' })
     expect((await dispose()).body).toMatchObject({ type: '/problems/setting-missing', setting: 'unclaimedLaw' })
     await shop.made(shop.manager, '/v1/local-settings', {
@@ -41,7 +50,16 @@ describe('unclaimed for months', () => {
     shop.house.setNow('2027-06-16T09:00:00Z')
     expect((await dispose()).status).toBe(409)
     shop.house.setNow('2027-06-17T09:00:00Z')
-    expect((await dispose()).body).toMatchObject({ ended: 'disposed-of' })
+    const held = { state: 'dispute', until: '2027-07-01', reason: 'a sister says it is hers' }
+    await shop.manager.post(`/v1/tickets/${ticket.number}/side-states`, held).expect(200)
+    expect((await dispose()).body).toMatchObject({ type: '/problems/ticket-frozen', side: 'dispute' })
+    await shop.manager.post(`/v1/tickets/${ticket.number}/side-state-ends`, { reason: 'it is not' }).expect(200)
+    expect((await dispose()).body).toMatchObject({ ended: 'disposed-of', place: 'disposed of under the local act' })
+    const story = (await shop.counter.get(`/v1/watches/${ticket.watchId}/story`).expect(200)).body.entries as {
+      what: string
+      words: string
+    }[]
+    expect(story.findLast((entry) => entry.what === 'custody')?.words).toContain('disposed of under the local act')
     shop.house.setNow('2026-12-16T12:00:00Z')
   })
 })
@@ -103,6 +121,8 @@ test('all of them on one page: the stage of each clock, its days, what may be do
     }
     expect(await stages('2026-10-15')).toMatchObject({ stage: 'post-due' })
     expect(await stages('2026-11-29')).toMatchObject({ stage: 'post-due' })
+    expect(await stages('2026-11-30'), 'each after the one before it').toMatchObject({ stage: 'post-due' })
+    await other.told(told.number, 'unclaimed-steps', { step: 'post', words: 'letter' })
     expect(await stages('2026-11-30')).toMatchObject({ stage: 'registered-due' })
     await other.told(told.number, 'unclaimed-steps', { step: 'registered', words: '36.00 owed', proof: 'RR 2' })
     expect(await stages('2030-01-01'), 'never by itself').toMatchObject({
