@@ -1,7 +1,8 @@
 import { createHash } from 'node:crypto'
 import { createReadStream, createWriteStream } from 'node:fs'
-import { open, readFile } from 'node:fs/promises'
+import { open, readFile, rm } from 'node:fs/promises'
 import { createInterface } from 'node:readline'
+import type { Writable } from 'node:stream'
 import { pipeline } from 'node:stream/promises'
 import { createGunzip, createGzip } from 'node:zlib'
 import type pg from 'pg'
@@ -32,53 +33,72 @@ async function migrationsOf(client: pg.ClientBase): Promise<string[]> {
   )
 }
 
-/** Writes the copy. Rows travel as the text PostgreSQL gives and takes back, so nothing is rounded on the way. */
-export async function backUp(pool: pg.Pool, file: string, now: Date): Promise<{ tables: number; rows: number }> {
+/** Everything in one snapshot, table by table; what was counted on the way is told to `count`. */
+async function* contentOf(
+  client: pg.ClientBase,
+  now: Date,
+  count: { tables: number; rows: number },
+): AsyncGenerator<object | unknown[]> {
+  await client.query(
+    `begin isolation level repeatable read read only; set local statement_timeout = 0; set local bytea_output = 'hex'; set local extra_float_digits = 1`,
+  )
+  const migrations = await migrationsOf(client)
+  yield { mainplate: FORMAT, migrations, madeAt: now.toISOString() } satisfies Heading
+  for (const { name, columns } of await tablesOf(client)) {
+    yield { table: name, columns } satisfies TableLine
+    const list = columns.map((column) => `${quoted(column)}::text`).join(', ')
+    await client.query(`declare copied no scroll cursor for select array[${list}] as row from ${quoted(name)}`)
+    for (;;) {
+      const found = await client.query<{ row: (string | null)[] }>('fetch 500 from copied')
+      if (found.rows.length === 0) break
+      for (const { row } of found.rows) yield row
+      count.rows += found.rows.length
+    }
+    await client.query('close copied')
+    count.tables += 1
+  }
+  const sequences = await client.query<{ name: string; value: string }>(
+    `select sequencename as name, last_value::text as value from pg_sequences where schemaname = 'public' and last_value is not null order by 1`,
+  )
+  yield { sequences: Object.fromEntries(sequences.rows.map(({ name, value }) => [name, value])) }
+}
+
+async function* asLines(content: AsyncIterable<object | unknown[]>): AsyncGenerator<string> {
+  const digest = createHash('sha256')
+  for await (const part of content) {
+    const line = `${JSON.stringify(part)}\n`
+    digest.update(line)
+    yield line
+  }
+  yield `${JSON.stringify({ sha256: digest.digest('hex') })}\n`
+}
+
+/**
+ * Writes the copy. Rows travel as the text PostgreSQL gives and takes back, so nothing is rounded on the way. Where it
+ * cannot be written (a disk that is full), what there is of it is taken away again.
+ */
+export async function backUp(
+  pool: pg.Pool,
+  file: string,
+  now: Date,
+  write: (file: string) => Writable = createWriteStream,
+): Promise<{ tables: number; rows: number }> {
   // made here, so that no older copy is written over
   await (await open(file, 'wx', 0o600)).close()
   const client = await pool.connect()
-  const gzip = createGzip()
-  const written = pipeline(gzip, createWriteStream(file))
-  written.catch(() => {})
-  const digest = createHash('sha256')
-  const put = async (line: object | unknown[]) => {
-    const text = `${JSON.stringify(line)}\n`
-    digest.update(text)
-    if (!gzip.write(text)) await new Promise((resolve) => gzip.once('drain', resolve))
-  }
+  const count = { tables: 0, rows: 0 }
   try {
-    await client.query(
-      `begin isolation level repeatable read read only; set local statement_timeout = 0; set local bytea_output = 'hex'; set local extra_float_digits = 1`,
-    )
-    const migrations = await migrationsOf(client)
-    await put({ mainplate: FORMAT, migrations, madeAt: now.toISOString() } satisfies Heading)
-    const tables = await tablesOf(client)
-    let rows = 0
-    for (const { name, columns } of tables) {
-      await put({ table: name, columns } satisfies TableLine)
-      const list = columns.map((column) => `${quoted(column)}::text`).join(', ')
-      await client.query(`declare copied no scroll cursor for select array[${list}] as row from ${quoted(name)}`)
-      for (;;) {
-        const found = await client.query<{ row: (string | null)[] }>('fetch 500 from copied')
-        if (found.rows.length === 0) break
-        for (const { row } of found.rows) await put(row)
-        rows += found.rows.length
-      }
-      await client.query('close copied')
-    }
-    const sequences = await client.query<{ name: string; value: string }>(
-      `select sequencename as name, last_value::text as value from pg_sequences where schemaname = 'public' and last_value is not null order by 1`,
-    )
-    await put({ sequences: Object.fromEntries(sequences.rows.map(({ name, value }) => [name, value])) })
-    gzip.end(`${JSON.stringify({ sha256: digest.digest('hex') })}\n`)
-    await written
+    // ends reading where writing fails, and the other way round
+    await pipeline(asLines(contentOf(client, now, count)), createGzip(), write(file))
     const whole = await open(file, 'r+')
     await whole.sync().finally(() => whole.close())
-    return { tables: tables.length, rows }
+    return count
+  } catch (error) {
+    await rm(file, { force: true })
+    throw error
   } finally {
     await client.query('rollback').catch(() => {})
     client.release()
-    gzip.destroy()
   }
 }
 

@@ -1,3 +1,4 @@
+import { createWriteStream, existsSync } from 'node:fs'
 import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises'
 import os from 'node:os'
 import path from 'node:path'
@@ -109,6 +110,24 @@ test('what comes back is the same, row by row: the obligations, the history and 
     ])
     expect(rows[0].n).toBe(2)
   })
+})
+
+test.runIf(existsSync('/dev/full'))('a disk that is full ends the backup, its snapshot and its file', async () => {
+  const file = path.join(folder, 'full.backup')
+  // more than is kept in memory between reading and writing, so that reading waits for the disk; it does not pack well
+  await house.database.pool.query(
+    `insert into owner (name, search_name, created_by) select string_agg(md5(n || ' ' || m), ''), 'filler', 'test' from generate_series(1, 3000) n, generate_series(1, 5) m group by n`,
+  )
+  // opens like any file and answers every write with ENOSPC (full(4) of Linux)
+  await expect(backUp(house.database.pool, file, new Date(), () => createWriteStream('/dev/full'))).rejects.toThrow(
+    'ENOSPC',
+  )
+  expect(existsSync(file)).toBe(false)
+  const { rows } = await house.database.pool.query(
+    `select count(*)::int as n from pg_stat_activity where datname = current_database() and application_name = 'mainplate' and backend_xmin is not null and pid <> pg_backend_pid()`,
+  )
+  expect(rows[0].n).toBe(0)
+  await house.database.pool.query(`delete from owner where search_name = 'filler'`)
 })
 
 test('a file that was cut short or changed is refused before anything is written, and so is a database that is not empty', async () => {

@@ -198,6 +198,29 @@ describe('erasure', () => {
     expect((await house.as('manager').get(`/v1/erasures/${asked.body.id}`)).body.state).toBe('done')
   })
 
+  test('sixty that wait keep nobody behind them waiting, and one that fails neither the others nor the history', async () => {
+    await sql(`
+      with owners as (
+        insert into owner (name, search_name, standing, created_by)
+        select 'Waiting ' || n, 'waiting ' || n, case when n <= 60 then 'in-dispute' else 'normal' end, 'test' from generate_series(1, 63) n returning id, name)
+      insert into erasure (owner_id, asked_on, answer_by, how, state, because, recorded_by)
+      select id, date '2026-01-01' + split_part(name, ' ', 2)::int, '2026-12-01', 'letter', 'postponed', '{x}', 'test' from owners`)
+    await sql(`
+      create function refuse_62() returns trigger language plpgsql as $$ begin raise 'not this one'; end $$;
+      create trigger refuse_62 before update on owner for each row when (old.name = 'Waiting 62') execute function refuse_62()`)
+    await expect(tickHousekeeping(house.service)).rejects.toThrow('1 parts of the housekeeping failed')
+    const left = async () =>
+      (await sql<{ name: string }>(`select name from owner where name like 'Waiting %' order by id`)).map(
+        (one) => one.name,
+      )
+    expect((await left()).filter((name) => Number(name.slice(8)) > 60)).toEqual(['Waiting 62'])
+    expect((await verifyHistory(house.database.pool)).unsealed).toBe(0)
+    await sql('drop trigger refuse_62 on owner; drop function refuse_62()')
+    await sql(`update owner set standing = 'normal' where name like 'Waiting %'`)
+    await tickHousekeeping(house.service)
+    expect(await left()).toEqual([])
+  })
+
   test('a dispute postpones it too', async () => {
     await house.as('manager').patch(`/v1/owners/${owner}`, { standing: 'in-dispute' }, '*').expect(200)
     expect((await erase(owner).expect(201)).body.because).toEqual(['a claim or dispute is open'])

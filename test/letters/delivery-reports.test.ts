@@ -322,6 +322,28 @@ test('the mailbox file of the mail system is read as it grows, is emptied or ren
   await rm(folder, { recursive: true })
 })
 
+test('what a file came to before it was broken off stays taken, and the whole file again takes the rest', async () => {
+  const one = await sentLetter('broken.one@owner.example')
+  const two = await sentLetter('broken.two@owner.example')
+  const { pool } = house.database
+  await pool.query(`
+    create function refuse_two() returns trigger language plpgsql as $$ begin raise 'not this one'; end $$;
+    create trigger refuse_two before insert on delivery_report for each row when (new.notice_id = '${two.id}') execute function refuse_two()`)
+  const file = [one, two]
+    .map((letter, n) => {
+      const recipient = `broken.${n === 0 ? 'one' : 'two'}@owner.example`
+      return `From MAILER-DAEMON Wed Nov 25 12:00:00 2026\n${report({ envelope: letter.id, recipient })}\n`
+    })
+    .join('')
+  await send(file, 'application/mbox').expect(500)
+  await pool.query('drop trigger refuse_two on delivery_report; drop function refuse_two()')
+  const { body } = await send(file, 'application/mbox').expect(200)
+  expect(body.taken.map((each: { noticeId: string; fresh: boolean }) => [each.noticeId, each.fresh])).toEqual([
+    [one.id, false],
+    [two.id, true],
+  ])
+})
+
 test('a report about no letter of ours, or about one never handed over, changes nothing', async () => {
   const { ownerId, watchId } = await ownerWithWatch(house, { email: 'never@owner.example' })
   const waiting = await queueLetter(house, ownerId, watchId)

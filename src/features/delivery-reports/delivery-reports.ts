@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto'
-import type { Act } from '../../http/service.ts'
+import { type Act, act, type Service, type Signer } from '../../http/service.ts'
 import { tamed } from '../../letters/outgoing.ts'
 import { addLetterTask } from '../notices/house-tasks.ts'
 import { messagesIn, type RecipientReport, readReport } from './report.ts'
@@ -102,8 +102,12 @@ async function standingOf({ tx }: Act, contactId: string | null): Promise<Addres
 
 export type Intake = { messages: number; notReports: number; foreign: number; taken: ReportTaken[] }
 
-/** Takes a message, or every message of a mailbox file. What is no report, or about no letter of ours, is counted. */
-export async function takeReports(act: Act, file: Buffer): Promise<Intake> {
+/**
+ * Takes a message, or every message of a mailbox file, each in a transaction of its own: what a large file came to
+ * before it was broken off stays, since to take it again changes nothing. What is no report, or about no letter of ours,
+ * is counted.
+ */
+export async function takeReports(service: Service, who: Signer, file: Buffer): Promise<Intake> {
   const intake: Intake = { messages: 0, notReports: 0, foreign: 0, taken: [] }
   for (const message of messagesIn(file)) {
     intake.messages++
@@ -112,8 +116,12 @@ export async function takeReports(act: Act, file: Buffer): Promise<Intake> {
       intake.notReports++
       continue
     }
-    for (const report of reports) {
-      const taken = await take(act, report)
+    const found = await act(service, who, async (doing) => {
+      const each: (ReportTaken | null)[] = []
+      for (const report of reports) each.push(await take(doing, report))
+      return each
+    })
+    for (const taken of found) {
       if (taken) intake.taken.push(taken)
       else intake.foreign++
     }

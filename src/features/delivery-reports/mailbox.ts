@@ -1,11 +1,11 @@
 import { open } from 'node:fs/promises'
-import { act, type Service, type Signer } from '../../http/service.ts'
+import type { Service, Signer } from '../../http/service.ts'
 import { type Intake, takeReports } from './delivery-reports.ts'
 
 /** Where reading goes on, and how the file stood and began then: another beginning is another file. */
 type Place = { from: number; size: number; changed: number; file: number; head: Buffer }
 
-/** As much as one transaction takes; the rest waits for the next tick. */
+/** As much as is read at once; the rest waits for the next tick. */
 const LARGEST = 5 * 1024 * 1024
 const HEAD = 256
 
@@ -43,7 +43,7 @@ export function mailboxReader(): (service: Service) => Promise<Intake | null> {
       const last = text.lastIndexOf('\nFrom ') + 1
       // the last one may go on beyond what was read; alone it is larger than any report and passed over
       const upTo = whole || last === 0 ? bytesRead : last
-      const intake = await act(service, byItself, (doing) => takeReports(doing, text.subarray(0, upTo)))
+      const intake = await takeReports(service, byItself, text.subarray(0, upTo))
       const from = place.from + (whole ? last : upTo)
       place = { from, size: whole ? size : from, changed: whole ? mtimeMs : 0, file: ino, head }
       return intake

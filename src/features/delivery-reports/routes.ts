@@ -1,7 +1,7 @@
 import { z } from 'zod'
 import { Refusal } from '../../domain/refusals.ts'
 import type { Routes } from '../../http/routes.ts'
-import { act, type Service, signerOf } from '../../http/service.ts'
+import { type Service, signerOf } from '../../http/service.ts'
 import { idOut } from '../../http/shapes.ts'
 import { takeReports } from './delivery-reports.ts'
 
@@ -15,6 +15,7 @@ const takenOut = z.object({
 
 /** A mailbox file of a busy morning; a report is a few kilobytes. */
 const LARGEST = 20 * 1024 * 1024
+const handlerTimeout = 600_000
 
 export function deliveryReportRoutes(app: Routes, service: Service): void {
   app.addContentTypeParser(
@@ -28,6 +29,7 @@ export function deliveryReportRoutes(app: Routes, service: Service): void {
     {
       config: { roles: ['counter', 'manager'] as const },
       bodyLimit: LARGEST,
+      handlerTimeout,
       schema: {
         tags: ['letters'],
         summary:
@@ -46,7 +48,7 @@ export function deliveryReportRoutes(app: Routes, service: Service): void {
       const { body } = request
       if (!Buffer.isBuffer(body))
         throw new Refusal('unsupported-media-type', { accepted: 'message/rfc822 or application/mbox' })
-      return act(service, signerOf(request), (doing) => takeReports(doing, body))
+      return takeReports(service, signerOf(request), body)
     },
   )
 }

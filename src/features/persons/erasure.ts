@@ -38,7 +38,7 @@ async function lockGroup(tx: Db, ownerId: string): Promise<Group> {
 }
 
 /**
- * Forgets a person, or notes that they asked while something is still open: then no letter goes any more and the nightly
+ * Forgets a person, or notes that they asked while something is still open: then no letter goes any more and the hourly
  * housekeeping forgets them when it is closed.
  */
 export async function askErasure(
@@ -103,23 +103,27 @@ export async function askErasure(
   return { location: `/v1/erasures/${row.id}`, body: await getErasure(tx, row.id) }
 }
 
-/** Carries out what was postponed and is open no more. Returns how many persons were forgotten. */
-export async function carryOutPostponed(act: Act, keeper: Keeper): Promise<number> {
+/** All erasures that wait for something to be closed, the first asked for first. */
+export async function postponedErasures(db: Db): Promise<string[]> {
+  const rows = await db.$queryRaw<{ id: string }[]>`
+    select id from erasure where state = 'postponed' order by asked_on, id`
+  return rows.map((row) => row.id)
+}
+
+/** Carries out what was postponed if nothing is open any more; true when the person was forgotten now. */
+export async function carryOutPostponed(act: Act, id: string, keeper: Keeper): Promise<boolean> {
   const { tx } = act
-  const waiting = await tx.$queryRaw<{ id: string; owner_id: string }[]>`
-    select id, owner_id from erasure where state = 'postponed' order by asked_on, id for update skip locked limit 50`
-  let done = 0
-  for (const { id, owner_id } of waiting) {
-    const group = await lockGroup(tx, owner_id)
-    const because = await openWith(act, group.ids, keeper.currency)
-    if (because.length > 0) {
-      await tx.$executeRaw`update erasure set because = ${because} where id = ${id}::uuid and because <> ${because}`
-      continue
-    }
-    await carryOut(act, id, group, keeper)
-    done += 1
+  const [waiting] = await tx.$queryRaw<{ owner_id: string }[]>`
+    select owner_id from erasure where id = ${id}::uuid and state = 'postponed' for update skip locked`
+  if (!waiting) return false
+  const group = await lockGroup(tx, waiting.owner_id)
+  const because = await openWith(act, group.ids, keeper.currency)
+  if (because.length > 0) {
+    await tx.$executeRaw`update erasure set because = ${because} where id = ${id}::uuid and because <> ${because}`
+    return false
   }
-  return done
+  await carryOut(act, id, group, keeper)
+  return true
 }
 
 async function carryOut(act: Act, erasureId: string, group: Group, keeper: Keeper): Promise<void> {
