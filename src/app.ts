@@ -18,6 +18,7 @@ import { factReadingRoutes } from './features/facts/reading-routes.ts'
 import { factRoutes } from './features/facts/routes.ts'
 import { gasketLotRoutes } from './features/gasket-lots/routes.ts'
 import { guidanceRoutes } from './features/guidance/routes.ts'
+import { askForMissingSettings } from './features/house-rules/missing.ts'
 import { houseRuleRoutes } from './features/house-rules/routes.ts'
 import { importRoutes } from './features/imports/routes.ts'
 import { registerGauges } from './features/metrics/gauges.ts'
@@ -121,6 +122,7 @@ export async function buildApp(service: Service): Promise<App> {
     if (request.signer && !reply.hasHeader('cache-control')) reply.header('cache-control', 'no-store')
   })
 
+  askForMissingSettings(app, service)
   await registerOpenapi(app)
   registerGauges(registerHealth(app, service), service)
 

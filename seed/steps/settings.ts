@@ -9,6 +9,7 @@ const settings: Record<string, unknown> = {
   notAsked: 'do-not-write',
   coverPerItem: { amount: 1_500_000, currency: 'EUR' },
   coverTotal: { amount: 80_000_000, currency: 'EUR' },
+  insurerNoticeDays: 3,
   phoneYesUpTo: { amount: 40_000, currency: 'EUR' },
   contactAttempts: 3,
   observationHours: { quartz: 24, 'three-hand': 72, chronograph: 96, vintage: 120 },

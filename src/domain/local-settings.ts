@@ -69,6 +69,12 @@ export const localSettingTable = {
   sealsMinutes: minutes('a replacement of seals'),
   coverPerItem: ofMoney('Cover of the policy for one watch'),
   coverTotal: ofMoney('Cover of the policy for all watches in the house'),
+  insurerNoticeDays: {
+    words: 'Days within which the policy wants the insurer told of a loss',
+    shape: 'a whole number from 0 to 90',
+    missing: 'stop',
+    read: whole(0, 90),
+  },
   phoneYesUpTo: ofMoney('Up to this total a yes by telephone needs no written confirmation'),
   contactAttempts: {
     words: 'Attempts to reach an owner before a letter by post',

@@ -4,6 +4,7 @@ import { sideActors } from '../../domain/tickets/next.ts'
 import { readTicketNumber } from '../../domain/tickets/number.ts'
 import type { Created } from '../../http/creating.ts'
 import { addRecords, type Desk, happened, instantFrom, openTicket } from '../tickets/desk.ts'
+import { askToTellInsurer } from '../tickets/insurer.ts'
 
 export { happened }
 
@@ -80,7 +81,7 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
       ${desk.now}, ${desk.who.name}) returning id`
   const fresh = missing.filter((row) => row.side !== 'missing')
   for (const row of fresh) {
-    await addRecords(desk, row.id, [
+    const [incident] = await addRecords(desk, row.id, [
       {
         kind: 'incident',
         data: {
@@ -100,6 +101,7 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
         },
       },
     ])
+    await askToTellInsurer(desk, { incident: incident!.id, number: row.number })
   }
   if (fresh.length > 0) {
     await desk.tx.$executeRaw`

@@ -5,6 +5,7 @@ import type { Day } from '../../domain/day.ts'
 import type { Decision, LetterPlan, OwnerState, WithheldItem } from '../../domain/notices/types.ts'
 import { TEXT_VERSION } from '../../letters/texts/sentences.ts'
 import type { RulesInForce } from '../house-rules/house-rules.ts'
+import { askForSetting } from '../house-rules/missing.ts'
 
 /** One item row of a letter: what its keys are made of. */
 export type ItemRow = {
@@ -176,12 +177,7 @@ export async function book(tx: Sql, batch: ToBook, today: Day): Promise<void> {
     update obligation o set next_notice_on = r.day
     from unnest(${batch.watchIds}::uuid[], ${batch.kinds}::text[], ${batch.days}::date[]) as r (watch_id, kind, day)
     where o.watch_id = r.watch_id and o.kind = r.kind and o.next_notice_on is distinct from r.day`
-  if (batch.counts.reasons['not-asked-rule-missing'])
-    await tx.$executeRaw`
-      insert into task (kind, role, dedupe, words, due_on)
-      values ('local-setting-missing', 'manager', 'setting:notAsked',
-        'Say whether owners who were never asked about letters may be written to (local setting notAsked); until then none of them is.', ${today}::date)
-      on conflict do nothing`
+  if (batch.counts.reasons['not-asked-rule-missing']) await askForSetting(tx, 'notAsked', today)
 }
 
 export function countsOf(items: readonly ItemRow[], letters: number, withheld: readonly WithheldItem[]): Booked {

@@ -3,6 +3,7 @@ import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type GateAnswer, judgeGates, mayOverride } from '../../domain/tickets/gates.ts'
 import { newestVersion } from '../../domain/tickets/gates-yes.ts'
 import { daysOfStay, monthsAtHandOver } from '../../domain/tickets/guarantee.ts'
+import { settingBehind } from '../../domain/tickets/missing-settings.ts'
 import type { Override } from '../../domain/tickets/snapshot.ts'
 import {
   frozen,
@@ -77,6 +78,12 @@ const passedBy = (move: Move, { snapshot }: Loaded, gates: readonly GateAnswer[]
     }))
 }
 
+/** Where a gate is shut for want of a local setting, the refusal names it. */
+const behind = (gate: GateAnswer, { snapshot }: Loaded): { setting?: string } => {
+  const setting = settingBehind(gate, snapshot)
+  return setting === null ? {} : { setting }
+}
+
 function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to: Step): Refusal {
   const { step, side, ended } = ticket.snapshot.ticket
   switch (decision.fault) {
@@ -101,6 +108,7 @@ function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to
         why: gate.why,
         opens: gate.opens,
         mayOverride: overridable,
+        ...behind(gate, ticket),
       })
     }
   }

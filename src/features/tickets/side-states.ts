@@ -15,6 +15,7 @@ import { gatesOnReturn } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { addRecords, calendarOf, type Desk, leaveHouse, nextAt, openTicket, reopen, sideOf } from './desk.ts'
+import { askToTellInsurer } from './insurer.ts'
 import { shownGate, shownTicket } from './shown.ts'
 import type { Loaded } from './snapshot.ts'
 
@@ -44,7 +45,7 @@ export async function enterSide(desk: Desk, ref: string, input: SideInput): Prom
   }
   // missing, dispute and evidence come over another state and leave it as it was
   const over = frozen.has(input.state) && side !== input.state ? sideOf(ticket) : null
-  await addRecords(desk, id, [
+  const [, incident] = await addRecords(desk, id, [
     { kind: 'side', data: { ...input, ...(over && { over }) } },
     ...(input.state === 'missing'
       ? [
@@ -60,6 +61,7 @@ export async function enterSide(desk: Desk, ref: string, input: SideInput): Prom
         ]
       : []),
   ])
+  if (incident) await askToTellInsurer(desk, { incident: incident.id, number: ticket.snapshot.ticket.number })
   await desk.tx.$executeRaw`
     update ticket set side = ${input.state}, next_actor = ${sideActors[input.state]}, next_by = ${input.until}::date, version = version + 1 where id = ${id}::uuid`
   return { status: 200, body: shownTicket(await reopen(desk, id)) }

@@ -2,6 +2,7 @@ import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
 import { agreedLines } from '../../domain/tickets/gates-yes.ts'
+import { settingBehind } from '../../domain/tickets/missing-settings.ts'
 import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
@@ -117,7 +118,13 @@ export async function openCase(
 function refuseHazard(ticket: Loaded): void {
   const hazard = judgeGate('G5', ticket.snapshot)
   if (hazard.state === 'shut')
-    throw new Refusal('gate-shut', { gate: 'G5', title: hazard.title, why: hazard.why, opens: hazard.opens })
+    throw new Refusal('gate-shut', {
+      gate: 'G5',
+      title: hazard.title,
+      why: hazard.why,
+      opens: hazard.opens,
+      ...(settingBehind(hazard, ticket.snapshot) && { setting: settingBehind(hazard, ticket.snapshot) }),
+    })
 }
 
 export async function closeCase(

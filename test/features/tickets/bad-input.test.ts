@@ -353,6 +353,7 @@ test('what only the centre can say stops the work where it is missing, and takes
     'waterCheckMinutes',
     'cellChangeMinutes',
     'sealsMinutes',
+    'insurerNoticeDays',
     'contactAttempts',
     'radiationRules',
     'unclaimedLaw',

@@ -258,7 +258,17 @@ test('hazard: radium lume stops at the door of the bench until the local rules a
   expect((await shop.move(ticket.number, 'looked-over')).body).toMatchObject({
     gate: 'G5',
     why: expect.stringContaining('local radiation rules'),
+    setting: 'radiationRules',
   })
+  const wanted = async () => {
+    const url = '/v1/tasks?role=manager&kind=local-setting-missing'
+    const { items } = (await shop.manager.get(url).expect(200)).body as { items: { words: string }[] }
+    return items.filter(({ words }) => words.includes('radiationRules'))
+  }
+  await shop.move(ticket.number, 'looked-over')
+  expect(await wanted(), 'the missing setting is a task of the manager, once however often it stops work').toHaveLength(
+    1,
+  )
   expect(
     (
       await shop.manager.post(`/v1/tickets/${ticket.number}/overrides`, {
@@ -274,6 +284,7 @@ test('hazard: radium lume stops at the door of the bench until the local rules a
     fromDay: '2026-12-16',
     reason: 'licence',
   })
+  expect(await wanted(), 'made').toEqual([])
   await shop.moved(ticket.number, 'looked-over')
   await shop.told(ticket.number, 'hazards', { kind: 'water-inside' })
   const opened = await shop.say(ticket.number, 'openings', { reason: 'dry it' }, shop.bench)

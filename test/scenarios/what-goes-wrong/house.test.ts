@@ -86,6 +86,27 @@ describe('loss and theft', () => {
       elsewhere: [{ number: astray.number, place: 'drawer 10', foundAt: 'drawer 9' }],
       unknown: [],
     })
+    const tasks = async (kind: string, number: string) => {
+      const { items } = (await shop.manager.get(`/v1/tasks?role=manager&kind=${kind}`).expect(200)).body
+      return (items as { words: string; dueOn: string }[]).filter(({ words }) => words.includes(number))
+    }
+    expect(await tasks('tell-insurer', lost.number), 'nobody has said how long the policy allows').toEqual([
+      expect.objectContaining({ dueOn: '2026-12-24', words: expect.stringContaining('is not set') }),
+    ])
+    expect(await tasks('local-setting-missing', 'insurerNoticeDays')).toHaveLength(1)
+    await shop.made(shop.manager, '/v1/local-settings', {
+      key: 'insurerNoticeDays',
+      value: 3,
+      fromDay: '2026-12-24',
+      reason: 'the policy',
+    })
+    expect(await tasks('local-setting-missing', 'insurerNoticeDays')).toEqual([])
+    const stolen = await shop.book({ place: 'drawer 11', dial: 'ivory' })
+    const gone = { state: 'missing', until: '2026-12-28', reason: 'the window was open' }
+    expect((await shop.say(stolen.number, 'side-states', gone)).status).toBe(200)
+    expect(await tasks('tell-insurer', stolen.number)).toEqual([
+      expect.objectContaining({ dueOn: '2026-12-27', words: expect.stringContaining('allows 3 days') }),
+    ])
     const frozen = await shop.move(lost.number, 'awaiting-look')
     expect(frozen.body).toMatchObject({ type: '/problems/ticket-frozen', side: 'missing' })
     expect((await shop.gates(lost.number)).G4).toMatchObject({ state: 'shut', why: 'the watch is missing' })
