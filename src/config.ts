@@ -1,3 +1,5 @@
+import { createPrivateKey } from 'node:crypto'
+import { readFileSync } from 'node:fs'
 import { isIP } from 'node:net'
 import path from 'node:path'
 import { Temporal } from 'temporal-polyfill'
@@ -31,6 +33,22 @@ const mailbox = z
   .regex(/^(?:[^<>\r\n"]{1,80}<[^\s<>@"]{1,64}@[A-Za-z0-9.-]{1,190}>|[^\s<>@"]{1,64}@[A-Za-z0-9.-]{1,190})$/, {
     error: 'is not a mail address, such as "The Centre <letters@example.org>"',
   })
+
+/** An address, or a range of addresses by the bits they have in common (RFC 4632, RFC 4291 2.3). */
+function isRange(text: string): boolean {
+  const [address = '', bits, ...more] = text.split('/')
+  const most = { 0: -1, 4: 32, 6: 128 }[isIP(address)] ?? -1
+  return most > 0 && more.length === 0 && (bits === undefined || (/^\d{1,3}$/.test(bits) && Number(bits) <= most))
+}
+
+function isPrivateKey(file: string): boolean {
+  try {
+    createPrivateKey(readFileSync(file))
+    return true
+  } catch {
+    return false
+  }
+}
 
 const environment = z
   .object({
@@ -111,8 +129,10 @@ const environment = z
       !(env.DKIM_DOMAIN && env.DKIM_SELECTOR && env.DKIM_KEY_FILE)
     )
       missing('DKIM_DOMAIN', 'DKIM_SELECTOR and DKIM_KEY_FILE go together: set all three or none')
+    if (env.DKIM_KEY_FILE && !isPrivateKey(env.DKIM_KEY_FILE))
+      missing('DKIM_KEY_FILE', `names ${env.DKIM_KEY_FILE}, where no PEM private key can be read`)
     for (const proxy of env.TRUSTED_PROXIES?.split(',') ?? [])
-      if (isIP(proxy.trim().split('/')[0] ?? '') === 0)
+      if (!isRange(proxy.trim()))
         missing('TRUSTED_PROXIES', `has "${proxy.trim()}", which is not an address or CIDR range`)
   })
 

@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs'
 import { expect, test } from 'vitest'
 import { readConfig } from '../src/config.ts'
 
@@ -51,4 +52,33 @@ test('settings that go together are asked for together', () => {
     'DKIM_DOMAIN',
     'TRUSTED_PROXIES',
   ])
+})
+
+test.each(['10.0.0.0/33', '10.0.0.0/', '::1/129', '10.0.0.0/8/8', '10.0.0.0/-1', '10.0.0.0/8x'])(
+  'a range of proxies that is none is told: %s',
+  (range) => {
+    const reading = readConfig({ TRUSTED_PROXIES: `10.0.0.0/8, ::1/128, 192.0.2.1, ${range}` })
+    expect(reading).toEqual({
+      ok: false,
+      faults: [`TRUSTED_PROXIES has "${range}", which is not an address or CIDR range`],
+    })
+  },
+)
+
+test('a key file that is not there, or holds no key, is told with the other faults', () => {
+  for (const file of ['/nowhere/dkim.pem', import.meta.filename]) {
+    const env = { DKIM_DOMAIN: 'example.org', DKIM_SELECTOR: 'a', DKIM_KEY_FILE: file }
+    expect(readConfig(env)).toEqual({
+      ok: false,
+      faults: [`DKIM_KEY_FILE names ${file}, where no PEM private key can be read`],
+    })
+  }
+})
+
+test('every name that is read is explained in .env.example, which docker compose passes on whole', () => {
+  const read = [...readFileSync('src/config.ts', 'utf8').matchAll(/^ {4}([A-Z_]+): /gm)].map((found) => found[1])
+  const explained = [...readFileSync('.env.example', 'utf8').matchAll(/^(?:# )?([A-Z_]+)=/gm)].map((found) => found[1])
+  expect(read.length).toBeGreaterThan(25)
+  expect(explained.sort()).toEqual(read.sort())
+  expect(readFileSync('docker-compose.yml', 'utf8')).toMatch(/env_file:\n\s+- path: \.env\n/)
 })

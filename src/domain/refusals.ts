@@ -124,7 +124,7 @@ const sentences = {
   'lot-blocked': (f: Facts) => `This lot is blocked (${f.because}). Bring its pieces back and take another lot.`,
   'lot-not-blocked': () => 'This lot is not blocked in a way that this would end.',
   'blocked-by-recall': () =>
-    'This lot is under a recall: it stays in quarantine and goes back to its supplier, or the recall is closed first.',
+    'This lot was called back: it stays in quarantine, also once the recall is closed. Send its pieces back to the supplier.',
   'lot-not-to-be-fitted': (f: Facts) =>
     `This cell would not live long enough (best before ${f.bestBefore}). Bring it back and take another lot.`,
   'short-life-unsigned': (f: Facts) =>

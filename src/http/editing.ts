@@ -10,8 +10,8 @@ export function withEtag<T extends { version: number }>(reply: FastifyReply, row
 }
 
 /**
- * The version that If-Match demands (RFC 9110 13.1.1, strong comparison). Missing: 428 (RFC 6585). `*` asks only that
- * the thing exists, and gives null.
+ * Refuses a version that is not the one If-Match demands (RFC 9110 13.1.1, strong comparison). Missing: 428 (RFC 6585).
+ * `*` asks only that the thing exists.
  */
 export function expectedVersion(request: FastifyRequest): (version: number) => void {
   const header = request.headers['if-match']

@@ -49,7 +49,7 @@ export function timeAt(instant: Date, zone: string): string {
   return format.format(instant)
 }
 
-/** The instant at which a local time of day comes on a day; in a spring gap the first moment after it (RFC 5545 3.3.5). */
+/** The instant at which a local time of day comes on a day; one in a spring gap is read with the offset before it, so that 02:30 is 03:30 (RFC 5545 3.3.5). */
 export function instantOf(day: Day, time: string, zone: string): Date {
   return new Date(Temporal.PlainDateTime.from(`${day}T${time}`).toZonedDateTime(zone).epochMilliseconds)
 }

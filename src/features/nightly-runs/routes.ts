@@ -53,6 +53,9 @@ const letterOut = z.object({
   parts: z.array(partOut),
 })
 
+// a night of a large centre takes longer than other answers may
+const handlerTimeout = 900_000
+
 export function nightlyRunRoutes(app: Routes, service: Service): void {
   const config = { roles: ['counter', 'manager'] as const }
   const tags = ['nightly run']
@@ -79,6 +82,7 @@ export function nightlyRunRoutes(app: Routes, service: Service): void {
   app.post(
     '/v1/nightly-runs',
     {
+      handlerTimeout,
       config: { roles: ['manager'] as const },
       schema: {
         tags,
@@ -115,6 +119,7 @@ export function nightlyRunRoutes(app: Routes, service: Service): void {
   app.get(
     '/v1/nightly-runs/:date/replay',
     {
+      handlerTimeout,
       config: { roles: ['manager'] as const },
       schema: {
         tags,
@@ -135,6 +140,7 @@ export function nightlyRunRoutes(app: Routes, service: Service): void {
   app.get(
     '/v1/rehearsals',
     {
+      handlerTimeout,
       config,
       schema: {
         tags,

@@ -41,7 +41,7 @@ export type NightOptions = {
 
 /**
  * The local dates whose hour has come and that are not on file, oldest first. The date is the key, not the instant: a
- * date in the spring gap runs at the first moment after the gap, one in the repeated hour once. A date that the zone
+ * hour in the spring gap comes with the offset before it (02:30 at 03:30), one in the repeated hour once. A date that the zone
  * leaves out altogether is no date there.
  */
 export function datesDue(now: Date, zone: string, at: string, last: Day | null): Day[] {

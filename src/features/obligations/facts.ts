@@ -43,8 +43,10 @@ type WearRow = [ownerId: string | null, ...answers: string[]]
 type NoteRow = [obligation: string, months: number, on: string]
 type GuidanceRow = [obligation: string, months: number, upToMonths: number | null, inForceFrom: string, learned: string]
 
-/** The lists of facts come as JSON text: one row a watch is several times cheaper to carry than one row a fact. */
-/** Facts of one watch as the database tells them, still closed. */
+/**
+ * Facts of one watch as the database tells them, still closed: the lists come as JSON text, since one row a watch is
+ * several times cheaper to carry than one row a fact.
+ */
 export type FactsRead = {
   id: string
   owner_id: string | null

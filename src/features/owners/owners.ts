@@ -117,7 +117,7 @@ export async function addOwners(
   return ids
 }
 
-/** A new owner; a likely double (same name with a shared means of contact) is offered, not silently made. */
+/** A new owner; a likely double (whoever shares a means of contact, whatever the name) is offered, not silently made. */
 export async function addOwner(
   act: Act,
   input: NewOwner & { confirmedNew?: boolean | undefined },
