@@ -19,7 +19,7 @@ const stuckOut = z.object({
   ownerName: z.string(),
   nextActor: z.string(),
   nextBy: dayOut,
-  daysPast: z.number().int(),
+  daysPast: z.number().int().meta({ description: 'since the day of the next actor; 0 where it has not passed' }),
   place: z.string().nullable(),
   promisedOn: dayOut.nullable(),
   advice: z.string().nullable().meta({ description: 'what the house can do beyond asking the next actor' }),
@@ -76,7 +76,8 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       config: { roles: ['counter', 'manager'] },
       schema: {
         tags,
-        summary: 'Tickets whose next actor let the date pass; also as text/csv',
+        summary:
+          'Tickets whose next actor let the date pass, and those that wait for a part too long or past the day promised; also as text/csv',
         querystring: z.strictObject(pageQuery),
         response: { 200: z.object({ items: z.array(stuckOut) }) },
       },

@@ -3,6 +3,7 @@ import type { Day } from '../../domain/day.ts'
 import { readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
+import type { SideState, Step } from '../../domain/tickets/steps.ts'
 import { adviceFor, type Stuck } from '../../domain/tickets/stuck.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 import { storedOn } from '../house-rules/house-rules.ts'
@@ -10,40 +11,60 @@ import { storedOn } from '../house-rules/house-rules.ts'
 export type StuckRow = {
   id: string
   number: string
-  step: string
-  side: string | null
+  step: Step
+  side: SideState | null
   watch: string
   ownerName: string
   nextActor: string
   nextBy: string
   daysPast: number
   place: string | null
-  promisedOn: string | null
+  promisedOn: Day | null
   advice: string | null
 }
 
-/** Tickets whose date has passed, the longest first; each climbs here by itself. */
+/**
+ * Tickets whose date has passed, the longest first, each climbs here by itself; and those that wait for a part so long
+ * that the watch is offered back undone, or past the day promised, though the supplier keeps naming a later day.
+ */
 export async function stuckTickets(
   db: Db,
   today: Day,
   after: readonly [string, string] | null,
   limit: number,
 ): Promise<StuckRow[]> {
-  const rows = await db.$queryRaw<(Omit<StuckRow, 'advice'> & Stuck)[]>`
-    select t.id, t.number, t.step, t.side, concat_ws(' ', w.maker, w.model) as watch, o.name as "ownerName", t.next_actor as "nextActor", t.next_by::text as "nextBy",
-      (${today}::date - t.next_by)::int as "daysPast", t.place, t.promised_on::text as "promisedOn",
-      coalesce(${today}::date - (select r.on_day from ticket_record r where r.ticket_id = t.id and r.seq = t.stepped_seq), 0)::int as "waitedDays",
-      (select count(*)::int from ticket_record r where r.ticket_id = t.id and r.seq > t.stepped_seq and r.kind = 'contact' and r.data ->> 'result' = 'failed'
-        and not exists (select from ticket_record s where s.strikes = r.id)) as "failedAttempts"
-    from ticket t join watch w on w.id = t.watch_id join owner o on o.id = t.owner_id
-    where t.ended is null and t.next_by < ${today}::date and (t.next_by, t.id) > (${after?.[0] ?? '0001-01-01'}::date, ${after?.[1] ?? '00000000-0000-0000-0000-000000000000'}::uuid)
-    order by t.next_by, t.id limit ${limit + 1}`
   const stored = await storedOn(db, today)
   const rules = readTicketRules(stored)
   const { contactAttempts } = readLocalSettings(stored)
-  return rows.map(({ waitedDays, failedAttempts, ...row }) => ({
+  const rows = await db.$queryRaw<(Omit<StuckRow, 'advice'> & Stuck)[]>`
+    select t.id, t.number, t.step, t.side, concat_ws(' ', w.maker, w.model) as watch, o.name as "ownerName", t.next_actor as "nextActor", t.next_by::text as "nextBy",
+      greatest(0, ${today}::date - t.next_by)::int as "daysPast", t.next_by < ${today}::date as past, t.place, t.promised_on::text as "promisedOn",
+      coalesce(${today}::date - coalesce(waiting.since, (select r.on_day from ticket_record r where r.ticket_id = t.id and r.seq = t.stepped_seq)), 0)::int as "waitedDays",
+      waiting.expected::text as "expectedOn",
+      (select count(*)::int from ticket_record r where r.ticket_id = t.id and r.seq > t.stepped_seq and r.kind = 'contact' and r.data ->> 'result' = 'failed'
+        and not exists (select from ticket_record s where s.strikes = r.id)) as "failedAttempts"
+    from ticket t join watch w on w.id = t.watch_id join owner o on o.id = t.owner_id
+    left join lateral (
+      select
+        (select min(r.on_day) from ticket_record r where r.ticket_id = t.id and r.kind = 'move' and r.data ->> 'to' = 'awaiting-parts' and r.seq > coalesce((
+          select max(b.seq) from ticket_record b where b.ticket_id = t.id and b.kind = 'move' and b.data ->> 'to' in ('ready-for-bench', 'on-the-bench')), 0)) as since,
+        (select max((l ->> 'expectedOn')::date) from (
+          select r.data from ticket_record r where r.ticket_id = t.id and r.kind = 'parts' and not exists (select from ticket_record s where s.strikes = r.id)
+          order by r.seq desc limit 1) p cross join lateral jsonb_array_elements(p.data -> 'lines') l where not (l ->> 'onHand')::boolean) as expected
+    ) waiting on t.step = 'awaiting-parts'
+    where t.ended is null
+      and (t.next_by < ${today}::date or (t.step = 'awaiting-parts' and (t.side is null or t.side not in ('missing', 'evidence', 'dispute'))
+        and (waiting.since <= ${today}::date - ${rules.offerUndoneDays}::int or waiting.expected >= t.promised_on)))
+      and (t.next_by, t.id) > (${after?.[0] ?? '0001-01-01'}::date, ${after?.[1] ?? '00000000-0000-0000-0000-000000000000'}::uuid)
+    order by t.next_by, t.id limit ${limit + 1}`
+  return rows.map(({ waitedDays, failedAttempts, past, expectedOn, ...row }) => ({
     ...row,
-    advice: adviceFor({ step: row.step, waitedDays, failedAttempts }, rules, contactAttempts),
+    advice: adviceFor(
+      { step: row.step, side: row.side, past, waitedDays, failedAttempts, expectedOn, promisedOn: row.promisedOn },
+      today,
+      rules,
+      contactAttempts,
+    ),
   }))
 }
 

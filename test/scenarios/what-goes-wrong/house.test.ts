@@ -37,13 +37,58 @@ test('stuck for parts: the wait has a date, and past it the ticket climbs to the
     (await shop.manager.get('/v1/reports/stuck-tickets?limit=100').expect(200)).body.items.find(
       (row: { number: string }) => row.number === ticket.number,
     ).advice
-  expect(await advice()).toBeNull()
+  expect(await advice()).toBe('chase the supplier, and tell the owner the new day before the old one passes')
   shop.house.setNow('2027-01-24T09:00:00Z')
   expect(await advice(), 'sixty days after 25 November').toContain('offer the owner to take the watch back undone')
   const csv = await shop.manager.get('/v1/reports/stuck-tickets').set('accept', 'text/csv').expect(200)
   expect(csv.headers['content-type']).toMatch(/^text\/csv/)
   expect(csv.text.split('\n')[0]).toMatch(/^number,step/)
   shop.house.setNow('2026-12-16T13:00:00Z')
+})
+
+test('a supplier who keeps moving the day: the owner hears of it before the day promised passes, and after sixty days of waiting the watch is offered back', async () => {
+  shop.house.setNow('2026-12-16T13:10:00Z')
+  const ticket = await shop.book()
+  await shop.agreed(ticket.number)
+  const expected = (expectedOn: string) =>
+    shop.told(ticket.number, 'parts', { lines: [{ what: 'crown', onHand: false, expectedOn }] }, shop.stock)
+  await shop.told(ticket.number, 'promises', { on: '2027-01-20' })
+  await expected('2027-01-08')
+  await shop.moved(ticket.number, 'awaiting-parts')
+  const row = async () =>
+    (await shop.manager.get('/v1/reports/stuck-tickets?limit=100').expect(200)).body.items.find(
+      (one: { number: string }) => one.number === ticket.number,
+    )
+  expect(await row()).toBeUndefined()
+  await expected('2027-02-02')
+  expect(await row()).toMatchObject({
+    daysPast: 0,
+    advice:
+      'the part is expected on 2027-02-02 and the watch was promised for 2027-01-20: tell the owner the new day before that one passes',
+  })
+  await shop.told(ticket.number, 'promises', { on: '2027-02-20' })
+  expect(await row()).toBeUndefined()
+
+  // sixty days after 16 December; the day of the next actor is always still to come
+  for (const day of ['2027-01-30', '2027-02-13']) {
+    shop.house.setNow(`${day}T09:00:00Z`)
+    await expected('2027-02-19')
+  }
+  expect(await row()).toBeUndefined()
+  shop.house.setNow('2027-02-14T09:00:00Z')
+  await shop.manager
+    .post(`/v1/tickets/${ticket.number}/side-states`, {
+      state: 'on-hold',
+      until: '2027-03-31',
+      reason: 'the supplier asked',
+    })
+    .expect(200)
+  expect(await row(), 'on hold it waits all the same').toMatchObject({
+    side: 'on-hold',
+    daysPast: 0,
+    advice: 'no part in 60 days: offer the owner to take the watch back undone',
+  })
+  shop.house.setNow('2026-12-16T13:30:00Z')
 })
 
 test('an answer that does not come: each attempt is counted, and after the number of the house a letter goes by post', async () => {
