@@ -45,6 +45,8 @@ const sentences = {
     f.running
       ? 'A nightly run is under way; look at GET /v1/nightly-runs for its progress.'
       : `No nightly run is due: the one of ${f.last} is on file. The next comes with its date.`,
+  'rehearsal-too-long': (f: Facts) =>
+    `This rehearsal would take longer than it may (${f.minutes} minutes, two of them for one question to the database). Ask for fewer weeks, or at a quieter hour.`,
   'night-waits': (f: Facts) =>
     `Dates are still being reckoned anew by a changed rule (${f.done} of ${f.total ?? 'not yet counted'} watches); letters wait for that. Look at GET /v1/re-reckonings and ask again when it is finished.`,
 

@@ -38,20 +38,23 @@ export interface KindTally {
   latest: number
   readonly standings: Map<Standing, Sums>
   /** falls due before the end of the weeks looked at, or stands already and is still asked about */
-  readonly work: Sums
+  readonly work: Readonly<Record<Drive, Sums>>
 }
+
+/** What the bench asks first: a wound movement, or one with a cell. */
+export const drives = ['mechanical', 'quartz'] as const
+export type Drive = (typeof drives)[number]
 
 export interface Tally {
   touched: number
   moved: number
   readonly kinds: Readonly<Record<ObligationKind, KindTally>>
-  readonly letterDays: Sums[]
   readonly cells: Map<string, Sums>
 }
 
 const sums = (): Sums => ({ before: 0, after: 0 })
 
-export function newTally(weeks: number): Tally {
+export function newTally(): Tally {
   const kind = (): KindTally => ({
     moved: 0,
     arises: 0,
@@ -60,37 +63,19 @@ export function newTally(weeks: number): Tally {
     earliest: 0,
     latest: 0,
     standings: new Map(),
-    work: sums(),
+    work: { mechanical: sums(), quartz: sums() },
   })
   const kinds = Object.fromEntries(obligationKinds.map((name) => [name, kind()])) as Record<ObligationKind, KindTally>
-  return { touched: 0, moved: 0, kinds, letterDays: Array.from({ length: weeks }, sums), cells: new Map() }
+  return { touched: 0, moved: 0, kinds, cells: new Map() }
 }
 
 /** The weeks looked at: from the Monday of the week of `on`. 1970-01-01, day number 0, was a Thursday. */
 export const mondayOf = (on: Day): Day => addDays(on, -((((numberOfDay(on) + 3) % 7) + 7) % 7))
 
-/** The days letters would go on one watch's obligation, from a day on: those missed come as one, at once. */
-export function letterDaysAhead(
-  obligation: Pick<Obligation, 'stopOn'>,
-  letterDays: readonly Day[],
-  /** number of the highest stage of the running round that went or was skipped; 0 for none */
-  highest: number,
-  on: Day,
-): Day[] {
-  const asked = (day: Day) => obligation.stopOn !== null && day >= obligation.stopOn
-  const reached = letterDays.filter((day) => day <= on).length
-  const days: Day[] = reached > highest && !asked(on) ? [on] : []
-  letterDays.forEach((day, index) => {
-    if (day > on && index + 1 > highest && !asked(day)) days.push(day)
-  })
-  return days
-}
-
 export interface Rehearsed {
   readonly before: Answer
   readonly after: Answer
-  /** days letters would go, before and after */
-  readonly letters: { readonly before: readonly Day[]; readonly after: readonly Day[] }
+  readonly drive: Drive
   /** what its cell is called and how many pieces it takes; null for a watch without one */
   readonly cell: { readonly designation: string; readonly pieces: number } | null
 }
@@ -102,23 +87,22 @@ export function tally(into: Tally, watch: Rehearsed, on: Day, until: Day): void 
   for (const kind of obligationKinds) {
     const before = watch.before.obligations.find((o) => o.kind === kind)
     const after = watch.after.obligations.find((o) => o.kind === kind)
-    if (tallyKind(into.kinds[kind], before, after, on, until)) moved = true
+    if (tallyKind(into.kinds[kind], watch.drive, before, after, on, until)) moved = true
   }
   if (moved) into.moved++
-  addLetters(into, watch.letters.before, 'before', on)
-  addLetters(into, watch.letters.after, 'after', on)
   addCells(into, watch, on, until)
 }
 
 function tallyKind(
   into: KindTally,
+  drive: Drive,
   before: Obligation | undefined,
   after: Obligation | undefined,
   on: Day,
   until: Day,
 ): boolean {
-  if (before && isWork(before, on, until)) into.work.before++
-  if (after && isWork(after, on, until)) into.work.after++
+  if (before && isWork(before, on, until)) into.work[drive].before++
+  if (after && isWork(after, on, until)) into.work[drive].after++
   addStanding(into, before, 'before')
   addStanding(into, after, 'after')
   if (before === undefined || after === undefined) {
@@ -147,14 +131,6 @@ function addStanding(into: KindTally, o: Obligation | undefined, side: keyof Sum
   const found = into.standings.get(o.standing) ?? sums()
   found[side]++
   into.standings.set(o.standing, found)
-}
-
-function addLetters(into: Tally, days: readonly Day[], side: keyof Sums, on: Day): void {
-  const monday = mondayOf(on)
-  for (const day of days) {
-    const week = into.letterDays[Math.floor(daysBetween(monday, day) / 7)]
-    if (week !== undefined) week[side]++
-  }
 }
 
 function addCells(into: Tally, watch: Rehearsed, on: Day, until: Day): void {

@@ -28,6 +28,7 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'task-done': 409,
   'nightly-not-due': 409,
   'night-waits': 409,
+  'rehearsal-too-long': 503,
 
   'owner-merged': 409,
   'owner-deceased': 409,

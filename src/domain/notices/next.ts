@@ -127,7 +127,10 @@ export function nextNoticeOn(
   // beyond the last letter only the end of a refusal's quiet may be waited for
   if (now.stopOn !== null && now.stopOn <= today) return before?.cycle === now.cycle ? before.nextNoticeOn : null
   if (now.firstLetterOn === null) return null
-  return now.firstLetterOn > today ? now.firstLetterOn : today
+  // a day that was waited for in this cycle may be the end of a refusal's quiet, whose one letter asks for no letter day
+  const waited = before?.cycle === now.cycle ? before.nextNoticeOn : null
+  const soonest = waited !== null && waited < now.firstLetterOn ? waited : now.firstLetterOn
+  return soonest > today ? soonest : today
 }
 
 /** Whether anything moved that letters depend on. */

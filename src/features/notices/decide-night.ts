@@ -177,7 +177,8 @@ async function rehearseNight(db: Sql, r: Rehearsal, day: Day, first: boolean): P
       decisions.push(decision)
       for (const watch of state.watches)
         for (const item of watch.obligations) r.next.set(itemKey(watch.watchId, item.kind), null)
-      remember(r, decision, day)
+      rememberNext(r, decision)
+      remember(r.memory, decision, day)
     }
   }
   const letters = decisions.map((d) => d.letter).filter((letter) => letter !== null)
@@ -193,16 +194,20 @@ async function rehearseNight(db: Sql, r: Rehearsal, day: Day, first: boolean): P
   }
 }
 
-function remember(r: Rehearsal, decision: Decision, day: Day): void {
+function rememberNext(r: Rehearsal, decision: Decision): void {
   for (const { watchId, kind, nextNoticeOn } of decision.next) r.next.set(itemKey(watchId, kind), nextNoticeOn)
+}
+
+/** What a night would have written, for the nights after it. */
+export function remember(memory: Memory, decision: Decision, day: Day): void {
   for (const item of decision.withheld) {
     const key = holdKey(item.watchId, item.kind, item.cycle)
-    if (heldForDoubtAlone(item.reasons) && !r.memory.holds.has(key)) r.memory.holds.set(key, day)
+    if (heldForDoubtAlone(item.reasons) && !memory.holds.has(key)) memory.holds.set(key, day)
   }
   const { letter } = decision
   if (letter === null) return
   for (const item of itemsOf(letter))
-    r.memory.booked.push({
+    memory.booked.push({
       watchId: item.watch_id,
       kind: item.kind,
       cycle: item.cycle,
@@ -214,7 +219,7 @@ function remember(r: Rehearsal, decision: Decision, day: Day): void {
       bundled: item.bundled,
       returned: false,
     })
-  if (letter.reminder) r.memory.reminders.set(letter.ownerId, [...(r.memory.reminders.get(letter.ownerId) ?? []), day])
+  if (letter.reminder) memory.reminders.set(letter.ownerId, [...(memory.reminders.get(letter.ownerId) ?? []), day])
 }
 
 async function dueInMemory(db: Sql, r: Rehearsal, day: Day, also: readonly string[]): Promise<Due> {
@@ -253,7 +258,7 @@ async function reckonInMemory(
       if (rehearsed)
         before.set(
           id,
-          rehearsed.map((row) => beforeOf(row, r, day)),
+          rehearsed.map((row) => beforeOf(row, r.next.get(itemKey(row.watchId, row.kind)) ?? null, day)),
         )
     }
     const rows = await reckonedRows(db, batch, day, before, { inForce })
@@ -266,14 +271,17 @@ async function reckonInMemory(
       if (row.reckon_anew_on !== null && (again === null || row.reckon_anew_on < again))
         r.anew.set(row.watch_id, row.reckon_anew_on)
       if (row.rule === null) continue
-      r.memory.obligations.get(row.watch_id)?.push(rehearsedRow(row))
+      r.memory.obligations.get(row.watch_id)?.push(keptRow(row))
       r.next.set(itemKey(row.watch_id, row.kind), row.next_notice_on)
     }
   }
   return ids.length
 }
 
-const rehearsedRow = (row: ReckonedRow): ObligationRow & { baseUntil: Day | null } => ({
+/** An obligation with what its cycle is compared by. */
+export type KeptRow = ObligationRow & { baseUntil: Day | null }
+
+export const keptRow = (row: ReckonedRow): KeptRow => ({
   watchId: row.watch_id,
   kind: row.kind,
   rule: row.rule as ObligationRow['rule'],
@@ -291,14 +299,14 @@ const rehearsedRow = (row: ReckonedRow): ObligationRow & { baseUntil: Day | null
   nextNoticeOn: row.next_notice_on,
 })
 
-const beforeOf = (row: ObligationRow, r: Rehearsal, day: Day): Before => ({
+export const beforeOf = (row: ObligationRow, nextNoticeOn: Day | null, day: Day): Before => ({
   kind: row.kind,
   rule: row.rule,
   cycle: row.cycle,
   baseOn: row.baseOn,
-  baseUntil: (row as { baseUntil?: Day | null }).baseUntil ?? row.baseOn,
+  baseUntil: (row as Partial<KeptRow>).baseUntil ?? row.baseOn,
   noticesDueOn: row.noticesDueOn,
   stopOn: row.stopOn,
-  nextNoticeOn: r.next.get(itemKey(row.watchId, row.kind)) ?? null,
+  nextNoticeOn,
   reckonedOn: addDays(day, -1),
 })

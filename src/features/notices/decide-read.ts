@@ -60,6 +60,8 @@ export type OwnerRow = {
   inDispute: boolean
   blocked: boolean
   lawfulBasisMissing: boolean
+  /** the last day of the basis on file, for those who look ahead */
+  basisUntil?: Day | null
   choices: Partial<Record<ChoiceKind, 'yes' | 'no' | 'not-asked'>> | null
   hasAddress: boolean
   mailReturned: boolean
@@ -92,13 +94,22 @@ export async function readOwners(
   rules: HouseRules,
   memory: Memory = emptyMemory(),
 ): Promise<OwnerState[]> {
+  const { owners, watches, parts } = await readOwnerRows(db, ownerIds, ownerless, on)
+  const obligations = await readObligations(
+    db,
+    watches.map((watch) => watch.watchId),
+    memory,
+  )
+  return assemble({ owners, watches, obligations, parts }, rules, memory)
+}
+
+/** All of it but the obligations. */
+export async function readOwnerRows(db: Sql, ownerIds: readonly string[], ownerless: readonly string[], on: Day) {
   const owners = ownerIds.length === 0 ? [] : await readPersons(db, ownerIds, on)
   const members = owners.flatMap((owner) => owner.members)
   const watches = await readWatches(db, members, ownerless)
   const watchIds = watches.map((watch) => watch.watchId)
-  const obligations = await readObligations(db, watchIds, memory)
-  const parts = await readParts(db, watchIds, members, on)
-  return assemble({ owners, watches, obligations, parts }, rules, memory)
+  return { owners, watches, parts: await readParts(db, watchIds, members, on) }
 }
 
 export type Rows = {
@@ -222,7 +233,7 @@ function readPersons(db: Sql, ownerIds: readonly string[], on: Day): Promise<Own
     select o.id, m.ids as members, o.language,
       o.deceased_on is not null as deceased, o.erased_on is not null as erased,
       o.standing = 'in-dispute' as "inDispute", o.standing = 'do-not-serve' as blocked,
-      coalesce(b.basis is null and b.id is not null or b.keep_until < ${on}::date, false) as "lawfulBasisMissing",
+      coalesce(b.basis is null and b.id is not null or b.keep_until < ${on}::date, false) as "lawfulBasisMissing", b.keep_until::text as "basisUntil",
       (select jsonb_object_agg(kind, choice) from (
         select distinct on (c.kind) c.kind, c.choice from notice_choice c where c.owner_id = any(m.ids) order by c.kind, c.id desc) latest) as choices,
       coalesce(c.address, false) as "hasAddress", coalesce(c.phone, false) as "hasPhone", coalesce(c.failed and not c.address, false) as "mailReturned",

@@ -42,7 +42,7 @@ export async function reckonedRows(
 }
 
 /** One row a kind, whether it arises or not. */
-function rowsOf(
+export function rowsOf(
   file: WatchOnFile,
   before: readonly Before[],
   today: Day,

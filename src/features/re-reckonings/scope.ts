@@ -105,7 +105,7 @@ export function lettersSql({ key, on, begunUntil }: LettersScope): Prisma.Sql {
 }
 
 /** Ids of the watches touched, each once, in order; all of them, or those after one. */
-function watchesSql(scope: Scope, after: string | null): Prisma.Sql {
+export function watchesSql(scope: Scope, after: string | null): Prisma.Sql {
   const id = after ?? '00000000-0000-0000-0000-000000000000'
   switch (scope.of) {
     case 'rule':

@@ -25,25 +25,44 @@ const rehearsalOut = z.object({
       standings: z.array(z.object({ standing: z.string(), ...sums })),
     }),
   ),
-  letterDays: z
-    .array(z.object({ week: dayOut, ...sums }))
-    .meta({ description: 'letter days by week, of the watches touched; before folding, rhythm and withholding' }),
+  letters: z
+    .object({
+      owners: count.meta({
+        description:
+          'owners of the watches touched; for a rule of the letters, of all watches that are due for something',
+      }),
+      lookedAt: count.meta({ description: 'so many of them were walked night by night' }),
+      exact: z.boolean().meta({
+        description:
+          'all of them; if false the weeks are counted up from a sample of lookedAt owners and are estimates',
+      }),
+      weeks: z.array(z.object({ week: dayOut, ...sums })),
+    })
+    .meta({
+      description:
+        'letters to these owners by week, as the nights would decide them if nothing more were told: folded, in rhythm, less what is withheld',
+    }),
   cells: z
     .array(z.object({ designation: z.string(), ...sums }))
     .meta({ description: 'cells to be changed until then' }),
+  demand: z.array(z.object({ designation: z.string(), before: z.number(), after: z.number() })).meta({
+    description: 'cells expected to be asked for in the months these weeks touch; of rules of the demand alone',
+  }),
   bench: z.array(
     z.object({
       kind: z.string(),
+      workClass: z.string(),
       jobsBefore: count,
       jobsAfter: count,
       minutes: count.nullable(),
+      minutesFrom: z.enum(['price-list', 'local-setting']).nullable(),
       hoursBefore: z.number().nullable(),
       hoursAfter: z.number().nullable(),
     }),
   ),
   missing: z
     .array(z.string())
-    .meta({ description: 'local settings that are not said: without them the hours of these kinds cannot be told' }),
+    .meta({ description: 'minutes that are said nowhere: without them the hours of these jobs cannot be told' }),
 })
 
 const weeks = z.number().int().min(1).max(104).default(26)

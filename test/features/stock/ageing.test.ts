@@ -392,4 +392,16 @@ describe('forecasts kept from the night', () => {
     await runReReckonings(house.service)
     expect(await demandIn('2027-02')).toBe(before)
   })
+
+  it('can be thought of with another number: cells by designation, no watch and no letter', async () => {
+    const before = await kept()
+    const asked = { key: 'comesDuePercent', value: 100, fromDay: '2026-12-03', weeks: 26 }
+    const { body } = await house.as('manager').post('/v1/house-rules/rehearsals', asked).expect(200)
+    // twenty are due in February: all of them instead of a quarter
+    const row = body.demand.find((one: { designation: string }) => one.designation === 'SR66SW')
+    expect(row.after - row.before).toBe(15)
+    expect(body.watches).toEqual({ touched: 0, moved: 0 })
+    expect(body.letters).toMatchObject({ owners: 0, lookedAt: 0, exact: true })
+    expect(await kept()).toBe(before)
+  })
 })
