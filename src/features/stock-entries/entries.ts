@@ -6,7 +6,7 @@ import { type EntryKind, effects } from '../../domain/stock/ledger.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { type Lot, lockLot, readLot, type What } from './lots.ts'
+import { type Lot, lockLot, readLot, refuseSharedPlace, type What } from './lots.ts'
 import { watchFor } from './tickets.ts'
 
 export type NewEntry = {
@@ -70,6 +70,11 @@ export function refuseFitting(lot: Lot, pieces: number, on: Day, today: Day, poi
   if (lot.blocked) throw new Refusal('lot-blocked', { lotId: lot.id, because: lot.blocked })
 }
 
+/** Pieces that come back to a lot with none on the shelf: another may lie in its compartment by now. */
+async function refusePlaceTaken(tx: Act['tx'], lot: Lot, kind: EntryKind, pieces: number): Promise<void> {
+  if (lot.shelf === 0 && effects[kind].shelf * pieces > 0) await refuseSharedPlace(tx, lot.storagePlace, lot.id)
+}
+
 /** Kinds a person enters directly; the others are written by receiving, issuing, fitting, selling, counting and writing off. */
 export const plainKinds = ['returned-to-shelf', 'damaged-on-shelf', 'damaged-at-bench', 'returned-to-supplier'] as const
 export type PlainKind = (typeof plainKinds)[number]
@@ -94,6 +99,7 @@ export async function recordPlainEntry(act: Act, what: What, lotId: string, inpu
     ])
   }
   refuseMoreThanThere(lot, input.kind, input.pieces)
+  await refusePlaceTaken(act.tx, lot, input.kind, input.pieces)
   const id = await writeEntry(act, {
     lotId,
     kind: input.kind,
@@ -167,6 +173,7 @@ export async function writeStrike(act: Act, entry: EntryRow, reason: string): Pr
   if (entry.strikes !== null || entry.struckBy !== null) throw new Refusal('already-struck')
   const lot = await lockLot(act.tx, entry.lotId)
   refuseMoreThanThere(lot, entry.kind, -entry.pieces, '/reason')
+  await refusePlaceTaken(act.tx, lot, entry.kind, -entry.pieces)
   const id = uuidv7()
   // all that the demand is counted by goes with it, so that the mistake counts nowhere
   await act.tx.$executeRaw`

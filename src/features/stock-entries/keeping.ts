@@ -1,25 +1,17 @@
 import { v7 as uuidv7 } from 'uuid'
-import { type Db, dateOf } from '../../db/open.ts'
+import { dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Prisma } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { refuseDay, writeEntry } from './entries.ts'
-import { lockLot, readLot, shownLot, type What } from './lots.ts'
+import { lockLot, readLot, refuseSharedPlace, shownLot, type What } from './lots.ts'
 import { stockRulesOn } from './rules.ts'
 
 /** What is done with a lot of whichever kind: received, placed, blocked and set free. */
 
 export type Money = { amount: number; currency: string }
-
-/** Never two lots in one compartment: pieces that lie together can not be told apart. */
-export async function refuseSharedPlace(db: Db, place: string, except: string | null = null): Promise<void> {
-  const [other] = await db.$queryRaw<{ id: string; name: string }[]>`
-    select l.id, i.name from stock_lot l join stock_item i on i.id = l.item_id
-    where lower(l.storage_place) = lower(${place}) and l.shelf > 0 and l.id is distinct from ${except}::uuid limit 1`
-  if (other) throw new Refusal('place-taken', { place, lotId: other.id, name: other.name })
-}
 
 export function refuseCurrency(money: Money, currency: string, pointer: string): void {
   if (money.currency !== currency)
@@ -56,6 +48,7 @@ export async function receiveLot(
   refuseCurrency(input.unitCost, currency, '/unitCost')
   const receivedOn = input.receivedOn ?? today
   refuseDay({ receivedOn, name: item.name }, receivedOn, today, '/receivedOn')
+  await tx.$queryRaw`select 1 from stock_item where id = ${item.id}::uuid for no key update`
   await refuseSharedPlace(tx, input.storagePlace)
   const id = uuidv7()
   await tx.stockLot.create({
@@ -73,7 +66,6 @@ export async function receiveLot(
       createdBy: who.name,
     },
   })
-  await tx.$queryRaw`select 1 from stock_item where id = ${item.id}::uuid for no key update`
   await writeEntry(act, { lotId: id, kind: 'received', pieces: input.pieces, on: receivedOn })
   if (input.maxCelsius !== undefined && input.maxCelsius > hottestOf(what, await stockRulesOn(tx, today)))
     await setBlock(act, id, 'stored-hot', `seen at ${input.maxCelsius} °C`, 'blocked')

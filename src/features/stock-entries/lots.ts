@@ -86,6 +86,18 @@ export async function readLot(db: Db, id: string, what: What): Promise<Lot> {
   return lot
 }
 
+/**
+ * Never two lots in one compartment: pieces that lie together can not be told apart. Asked before pieces come to lie
+ * there, with the item locked; whoever else asks about the same place waits until they do.
+ */
+export async function refuseSharedPlace(tx: Db, place: string, except: string | null = null): Promise<void> {
+  await tx.$executeRaw`select pg_advisory_xact_lock(hashtextextended(lower(${place}), 0))`
+  const [other] = await tx.$queryRaw<{ id: string; name: string }[]>`
+    select l.id, i.name from stock_lot l join stock_item i on i.id = l.item_id
+    where lower(l.storage_place) = lower(${place}) and l.shelf > 0 and l.id is distinct from ${except}::uuid limit 1`
+  if (other) throw new Refusal('place-taken', { place, lotId: other.id, name: other.name })
+}
+
 export const lotOut = z.object({
   id: idOut,
   version: z.number().int(),

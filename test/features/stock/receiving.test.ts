@@ -135,6 +135,33 @@ describe('a lot of cells', () => {
     expect([second.status, second.body.type]).toEqual([409, '/problems/place-taken'])
   })
 
+  it('never shares a compartment with one received at the same moment', async () => {
+    await addDesignation(house, 'SR920SW')
+    const other = await house.database.pool.connect()
+    // looking is let through, putting on file waits: so both have looked before either is there
+    await other.query('begin')
+    await other.query('lock table stock_lot in share mode')
+    const both = Promise.all(
+      ['SR626SW', 'SR920SW'].map((designation) => post(lot({ designation, storagePlace: 'Drawer 8' }))),
+    )
+    const waiting = `select count(*)::int as n from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'`
+    for (let n = 0; n < 2; ) n = (await house.database.pool.query(waiting)).rows[0].n
+    await other.query('rollback')
+    other.release()
+    expect((await both).map((answer) => answer.status).sort()).toEqual([201, 409])
+  })
+
+  it('does not come back to a compartment that another has by now, by a return or by a strike', async () => {
+    const first = await post(lot({ pieces: 1, storagePlace: 'Drawer 9' }))
+    const entries = `/v1/cell-lots/${first.body.id}/entries`
+    const gone = await house.as('stock').post(entries, { kind: 'damaged-on-shelf', pieces: 1, reason: 'dropped' })
+    const other = await post(lot({ storagePlace: 'Drawer 9' }))
+    const strike = () => house.as('stock').post(`/v1/stock-entries/${gone.body.id}/strike`, { reason: 'it was whole' })
+    expect((await strike()).body).toMatchObject({ type: '/problems/place-taken', lotId: other.body.id })
+    await house.as('stock').patch(`/v1/cell-lots/${first.body.id}`, { storagePlace: 'Drawer 10' }, '"v1"').expect(200)
+    expect((await strike()).status).toBe(201)
+  })
+
   it('sent twice with one key is received once', async () => {
     const body = lot()
     const first = await house.as('stock').post('/v1/cell-lots', body, '"one-pack"')
