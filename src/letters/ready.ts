@@ -27,7 +27,10 @@ export function writeReady(
       block: 'heading',
       text: watch?.lastFour ? `${described} (${t.letter.numberEnding(watch.lastFour)})` : described,
     },
-    { block: 'paragraph', text: ready.undone ? words.undone : words.ready },
+    {
+      block: 'paragraph',
+      text: ready.undone ? words.undone : ready.checkedByAnother ? words.readyChecked : words.ready,
+    },
     { block: 'paragraph', text: words.bring(ready.number) },
   ]
   if (ready.owed !== null)

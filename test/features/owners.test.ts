@@ -63,6 +63,36 @@ describe('owners', () => {
   ])('with %s as mail address are refused', async (_title, value) => {
     const answer = await house.as('counter').post('/v1/owners', { name: 'X', contacts: [{ means: 'e-mail', value }] })
     expect([answer.status, answer.body.errors?.[0]?.pointer]).toEqual([400, '#/contacts/0/value'])
+    // whatever else is known of the person
+    const contacts = [
+      { means: 'post', value: 'Quay 4, Marrenhaven' },
+      { means: 'e-mail', value },
+    ]
+    const second = await house.as('counter').post('/v1/owners', { name: 'X', contacts })
+    expect([second.status, second.body.errors?.[0]?.pointer]).toEqual([400, '#/contacts/1/value'])
+  })
+
+  test('’ contacts that failed or were found to work are told by who has read the newest version', async () => {
+    const made = await owner('Tried Out', [{ means: 'e-mail', value: 'tried.out@example.org' }])
+    const path = `/v1/owners/${made.id}/contacts/${made.contacts[0].id}`
+    const counter = house.as('counter')
+    const contactNow = async () => (await counter.get(`/v1/owners/${made.id}`).expect(200)).body.contacts[0]
+    const unread = await counter.patch(path, { failedOn: '2026-11-24' }, '').unset('if-match')
+    expect([unread.status, unread.body.type]).toEqual([428, '/problems/if-match-missing'])
+    expect((await house.as('bench').patch(path, { failedOn: '2026-11-24' }, '"v1"')).status).toBe(403)
+    const failed = await counter.patch(path, { failedOn: '2026-11-24', why: 'no such mailbox' }, '"v1"').expect(200)
+    expect(failed.headers.etag).toBe('"v2"')
+    expect(await contactNow()).toMatchObject({ failedOn: '2026-11-24' })
+    expect((await counter.patch(path, { testedOn: '2026-11-25' }, '"v1"')).status).toBe(412)
+    for (const body of [{ testedOn: '2026-11-26' }, { testedOn: '2026-11-25', failedOn: '2026-11-25' }, { why: 'x' }])
+      expect((await counter.patch(path, body, '"v2"')).status, JSON.stringify(body)).toBe(400)
+    await counter.patch(path, { testedOn: '2026-11-25' }, '"v2"').expect(200)
+    expect(await contactNow()).toMatchObject({ testedOn: '2026-11-25', failedOn: null })
+    const { rows } = await house.database.pool.query(
+      `select before ->> 'failedWhy' as why from edit where record = 'contact' and record_id = $1 order by version`,
+      [made.contacts[0].id],
+    )
+    expect(rows).toEqual([{ why: null }, { why: 'no such mailbox' }])
   })
 
   test('are edited only by who has read the newest version; the old values are kept', async () => {

@@ -115,6 +115,7 @@ test('ready: a letter in the language of the owner goes out by the relay, and th
   expect(mail.subject).toBe('Ihre Alder & Finch Harbour ist abholbereit')
   expect(text).toContain(`Die Nummer des Auftrags ist ${ticket.number}.`)
   expect(text).toContain('36,00')
+  expect(text).toContain('von einer zweiten Person geprüft')
   expect(text).not.toContain('500')
   const page = /https:\/\/watches\.centre\.example(\/your-watches\/\S+)/.exec(mail.text!)?.[1]
   const shownPage = await supertest(shop.house.app.server).get(page!).expect(200)
@@ -136,6 +137,26 @@ test('ready: a letter in the language of the owner goes out by the relay, and th
 
   await shop.told(ticket.number, 'openings', { reason: 'dust' }, shop.bench)
   expect(await plan(ticket.number), 'back at the bench the clock ends').toBeNull()
+})
+
+test('a watch that a manager lets out without a second pair of eyes is not said to have been checked by any', async () => {
+  const ticket = await shop.book({ dial: 'grey' })
+  const estimate = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  await shop.waterTest(ticket.number)
+  await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+  await shop.told(
+    ticket.number,
+    'overrides',
+    { gate: 'G13', part: 'check', reason: 'nobody else is in the house' },
+    shop.manager,
+  )
+  await shop.moved(ticket.number, 'ready', {}, shop.manager)
+  await round()
+  const text = (await simpleParser(relay.kept[0]!.raw)).text!.replace(/\s+/g, ' ')
+  expect(text).toContain('The agreed work is done. The watch is ready for you.')
+  expect(text).not.toContain('second person')
 })
 
 test('a letter that is no longer true does not go: the watch went back, or was fetched', async () => {
@@ -214,22 +235,30 @@ const forbidden =
   /waterproof|wasserdicht|étanche(?!i)|imperm[eé][aá]|sumergible|à prova d|estanque\b|last chance|letzte|dernière|última|final notice|hurry|act now|only today|nur heute|undefined|null|NaN|\[object/i
 
 describe.each(languages)('the letter that a watch is ready, in %s', (language) => {
-  test.each([true, false])('says what it must and nothing it must not, undone %s', (undone) => {
-    const ready = { ticketId: 't', number: '1234-5', watchId: WATCH, undone, owed: { amount: 3600, currency: 'EUR' } }
-    const written = writeLetter({ ...contents([]), language, ready } as never, { answer: null, stop: null })
-    const text = asText(written).replace(/\s+/g, ' ')
-    const words = readyTexts[language]
-    for (const needed of [
-      'Lindholm Watch Service',
-      'Brackwater Tidal 38',
-      '4417',
-      '1234-5',
-      '36',
-      undone ? words.undone : words.ready,
-      words.somebodyElse,
-    ])
-      expect(text).toContain(needed)
-    expect(written.subject).toContain('Brackwater Tidal 38')
-    expect(text).not.toMatch(forbidden)
-  })
+  test.each([
+    [true, false],
+    [false, true],
+    [false, false],
+  ])(
+    'says what it must and nothing it must not, undone %s, checked by a second person %s',
+    (undone, checkedByAnother) => {
+      const owed = { amount: 3600, currency: 'EUR' }
+      const ready = { ticketId: 't', number: '1234-5', watchId: WATCH, undone, checkedByAnother, owed }
+      const written = writeLetter({ ...contents([]), language, ready } as never, { answer: null, stop: null })
+      const text = asText(written).replace(/\s+/g, ' ')
+      const words = readyTexts[language]
+      for (const needed of [
+        'Lindholm Watch Service',
+        'Brackwater Tidal 38',
+        '4417',
+        '1234-5',
+        '36',
+        undone ? words.undone : checkedByAnother ? words.readyChecked : words.ready,
+        words.somebodyElse,
+      ])
+        expect(text).toContain(needed)
+      expect(written.subject).toContain('Brackwater Tidal 38')
+      expect(text).not.toMatch(forbidden)
+    },
+  )
 })

@@ -47,6 +47,8 @@ export interface LetterPlan {
     readonly number: string
     readonly watchId: string
     readonly undone: boolean
+    /** the final check was made by somebody who did no work on it */
+    readonly checkedByAnother?: boolean
     readonly owed: { readonly amount: number; readonly currency: string } | null
   }
 }

@@ -250,7 +250,7 @@ function missingReadings(
 }
 
 /** G13: the final check, after the last operation and closing, by somebody who did no work on this ticket. */
-const secondEyes: GateRule = (t) => {
+const secondEyesOn = (t: Snapshot) => {
   const check = t.finalCheck
   const marks = looksAt(check, ...t.work, ...t.openings, ...t.closings, ...t.water.tests)
   const to = 'let another qualified person make the final check'
@@ -305,5 +305,11 @@ const secondEyes: GateRule = (t) => {
     ...marks,
   }
 }
+
+/** Whether a second person's check stands, with nothing overridden and nobody's own work checked the day after. */
+export const checkedByAnother = (t: Snapshot): boolean =>
+  t.finalCheck !== null && !t.workers.has(t.finalCheck.by) && secondEyesOn(t).parts.every((part) => part.open)
+
+const secondEyes: GateRule = secondEyesOn
 
 export const completionGates = { G8: parts, G9: kit, G10: done, G12: keepsTime, G13: secondEyes }

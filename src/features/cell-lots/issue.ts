@@ -26,15 +26,15 @@ export function signedShortLife({ who }: Pick<Act, 'who'>, shortLife: ShortLife 
 export async function itemsWanted(
   db: Db,
   wants: readonly CellWant[],
+  pointer = (index: number) => `/wants/${index}/designation`,
 ): Promise<{ itemId: string; name: string; pieces: number }[]> {
   const names = wants.map((want) => canonicalDesignation(want.designation))
   const items = await db.stockItem.findMany({ where: { what: 'cell', name: { in: names } } })
   const faults: [string, string][] = []
   const found = wants.map((want, index) => {
     const item = items.find((one) => one.name === names[index])
-    if (!item) faults.push([`/wants/${index}/designation`, `is not on file as a designation (${names[index]})`])
-    if (names.indexOf(names[index] as string) !== index)
-      faults.push([`/wants/${index}/designation`, 'is asked for twice'])
+    if (!item) faults.push([pointer(index), `is not on file as a designation (${names[index]})`])
+    if (names.indexOf(names[index] as string) !== index) faults.push([pointer(index), 'is asked for twice'])
     return { itemId: item?.id ?? '', name: names[index] as string, pieces: want.pieces }
   })
   if (faults.length > 0) throw faulty(...faults)
@@ -98,7 +98,7 @@ export async function sellLoose(
 ): Promise<Created> {
   const { tx, today } = act
   const rules = await stockRulesOn(tx, today)
-  const items = await itemsWanted(tx, [input])
+  const items = await itemsWanted(tx, [input], () => '/designation')
   const item = await tx.stockItem.findUniqueOrThrow({ where: { id: items[0]?.itemId ?? '' } })
   const taken = await takeOrRefuse(act, {
     kind: 'sold-loose',

@@ -2,7 +2,7 @@ import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
 import { v7 as uuidv7 } from 'uuid'
 import { type Db, dateOf, dayOrNull } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
-import { Refusal } from '../../domain/refusals.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
 import { digitsOf, nameKey } from '../../domain/searching.ts'
 import type { Created } from '../../http/creating.ts'
 import { etagOf } from '../../http/editing.ts'
@@ -133,13 +133,17 @@ export async function addOwner(
 }
 
 /** Owners who share an e-mail address or telephone number with these contacts, whatever their names. */
-export async function likelyDoubles(db: Db, owner: Pick<NewOwner, 'contacts'>, country: string): Promise<string[]> {
-  const keys = owner.contacts
-    .filter((contact) => contact.means !== 'post')
-    .map((contact, at) => ({
-      means: contact.means,
-      searchValue: searchValue(contact, country, `/contacts/${at}/value`),
-    }))
+export async function likelyDoubles(
+  db: Db,
+  owner: Pick<NewOwner, 'contacts'>,
+  country: string,
+  pointer = '',
+): Promise<string[]> {
+  const keys = owner.contacts.flatMap((contact, at) =>
+    contact.means === 'post'
+      ? []
+      : [{ means: contact.means, searchValue: searchValue(contact, country, `${pointer}/contacts/${at}/value`) }],
+  )
   if (keys.length === 0) return []
   const found = await db.contact.findMany({
     where: { OR: keys, endedOn: null },
@@ -241,6 +245,75 @@ export async function addContact(act: Act, ownerId: string, input: NewContact, c
   })
   await wakeNotices(tx, [ownerId], today)
   return { location: `/v1/owners/${ownerId}`, body: { id: row.id, owner: await getOwner(tx, ownerId) } }
+}
+
+export type ContactEdit = {
+  testedOn?: Day | undefined
+  failedOn?: Day | undefined
+  why?: string | undefined
+  preferredFor?: string[] | undefined
+}
+
+/** What became of a means of contact: it was tried and worked, or failed. The last word counts. */
+export async function editContact(
+  act: Act,
+  ownerId: string,
+  contactId: string,
+  expected: (version: number) => void,
+  input: ContactEdit,
+) {
+  const { tx } = act
+  const owner = await lockOwner(tx, ownerId)
+  expected(owner.version)
+  if (input.testedOn !== undefined && input.failedOn !== undefined)
+    throw faulty(['/failedOn', 'contradicts /testedOn: say which came last'])
+  if (input.why !== undefined && input.failedOn === undefined) throw faulty(['/why', 'belongs to /failedOn'])
+  await setContact(act, owner, contactId, input)
+  return getOwner(tx, ownerId)
+}
+
+async function setContact(act: Act, owner: { id: string; version: number }, contactId: string, input: ContactEdit) {
+  const { tx, today } = act
+  for (const key of ['testedOn', 'failedOn'] as const)
+    if ((input[key] ?? today) > today)
+      throw new Refusal('fact-in-future', { what: 'A test of a contact', today }, [
+        { pointer: `/${key}`, detail: `lies after today, ${today}` },
+      ])
+  const before = await tx.contact.findFirst({ where: { id: contactId, ownerId: owner.id, endedOn: null } })
+  if (!before) throw new Refusal('not-found', { what: 'contact of this owner', id: contactId })
+  await keepBefore(act, 'contact', { ...before, version: owner.version }, input.why)
+  await tx.contact.update({
+    where: { id: contactId },
+    data: {
+      ...(input.testedOn !== undefined && { testedOn: dateOf(input.testedOn), failedOn: null, failedWhy: null }),
+      ...(input.failedOn !== undefined && { failedOn: dateOf(input.failedOn), failedWhy: input.why ?? null }),
+      ...(input.preferredFor !== undefined && { preferredFor: input.preferredFor }),
+    },
+  })
+  await tx.owner.update({ where: { id: owner.id }, data: { version: { increment: 1 } } })
+  await wakeNotices(tx, [owner.id], today)
+}
+
+/** Which contact a test was of: the one that is named, or the only one of its means. @throws faulty-input for any other */
+export async function contactTested(db: Db, ownerId: string, means: Means, named: string | undefined): Promise<string> {
+  const held = await db.contact.findMany({ where: { ownerId, means, endedOn: null }, select: { id: true } })
+  const found = named === undefined && held.length === 1 ? held[0] : held.find((contact) => contact.id === named)
+  if (found) return found.id
+  if (named !== undefined) throw faulty(['/contact', `is no ${means} contact of this owner`])
+  if (held.length === 0) throw faulty(['/means', `has no contact on file; put it on file first`])
+  throw faulty(['/contact', `is missing: the owner has ${held.length} of ${means}; say which was tested`])
+}
+
+/** A contact was tried out: from a failure on it counts as failed until it is seen to work. */
+export async function recordTest(act: Act, ownerId: string, contactId: string, worked: boolean, why?: string) {
+  const owner = await lockOwner(act.tx, ownerId)
+  const { today } = act
+  await setContact(
+    act,
+    owner,
+    contactId,
+    worked ? { testedOn: today } : { failedOn: today, why: why ?? 'a test of it failed' },
+  )
 }
 
 /** A means of contact that no longer holds; it stays on file as ended. */

@@ -8,6 +8,7 @@ import { byId, day, dayOut, id, idOut, instantOut, line, prose } from '../../htt
 import {
   addContact,
   addOwner,
+  editContact,
   editOwner,
   endContact,
   getOwner,
@@ -19,13 +20,11 @@ import {
 import { searchOwners } from './search.ts'
 
 const means = z.enum(['e-mail', 'phone', 'post'])
+const preferredFor = z.array(z.enum(['ready', 'question', 'reminder'])).max(3)
 export const contactBody = z.strictObject({
   means,
   value: prose(400),
-  preferredFor: z
-    .array(z.enum(['ready', 'question', 'reminder']))
-    .max(3)
-    .optional(),
+  preferredFor: preferredFor.optional(),
   testedOn: day.optional(),
 })
 export const choiceBody = z.strictObject({
@@ -177,6 +176,35 @@ export function ownerRoutes(app: Routes, service: Service): void {
     },
     (request, reply) =>
       createOnce(service, request, reply, (doing) => addContact(doing, request.params.id, request.body, country)),
+  )
+  app.patch(
+    '/v1/owners/:id/contacts/:contactId',
+    {
+      config,
+      schema: {
+        tags,
+        summary:
+          'What became of a means of contact: tested and found to work, or failed; If-Match is the version of the owner',
+        params: z.strictObject({ id, contactId: id }),
+        body: z.strictObject({
+          testedOn: day.optional(),
+          failedOn: day.optional(),
+          why: line(300).optional(),
+          preferredFor: preferredFor.optional(),
+        }),
+        response: { 200: ownerOut },
+      },
+    },
+    async (request, reply) => {
+      const expected = expectedVersion(request)
+      const { id: ownerId, contactId } = request.params
+      return withEtag(
+        reply,
+        await act(service, signerOf(request), (doing) =>
+          editContact(doing, ownerId, contactId, expected, request.body),
+        ),
+      )
+    },
   )
   app.post(
     '/v1/owners/:id/contacts/:contactId/end',

@@ -103,7 +103,7 @@ async function newOwner(
   country: string,
 ): Promise<string> {
   if (!owner.confirmedNew) {
-    const candidates = await likelyDoubles(desk.tx, owner.new, country)
+    const candidates = await likelyDoubles(desk.tx, owner.new, country, '/owner/new')
     if (candidates.length > 0) throw new Refusal('likely-double', { what: 'an owner', part: 'owner', candidates })
   }
   const [id] = await addOwners(desk, [owner.new], country, () => '/owner/new')

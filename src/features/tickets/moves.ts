@@ -1,6 +1,7 @@
 import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type GateAnswer, judgeGates, mayOverride } from '../../domain/tickets/gates.ts'
+import { checkedByAnother } from '../../domain/tickets/gates-after.ts'
 import { newestVersion } from '../../domain/tickets/gates-yes.ts'
 import { daysOfStay, monthsAtHandOver } from '../../domain/tickets/guarantee.ts'
 import { settingBehind } from '../../domain/tickets/missing-settings.ts'
@@ -126,6 +127,7 @@ async function tellReady(desk: Desk, { snapshot, rows, rules }: Loaded): Promise
       number,
       watchId: String(rows.watch.id),
       undone,
+      checkedByAnother: checkedByAnother(snapshot),
       owed: bill !== null && owed > 0 ? { amount: owed, currency: bill.currency } : null,
     },
     rules.readyComeByDays,

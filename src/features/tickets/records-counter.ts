@@ -1,11 +1,21 @@
 import { z } from 'zod'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { day, line, money, prose } from '../../http/shapes.ts'
+import { day, id, line, money, prose } from '../../http/shapes.ts'
 import { closeReadyTask } from '../notices/ready-letters.ts'
+import { contactTested, recordTest } from '../owners/owners.ts'
 import { happened, instantFrom } from './desk.ts'
 import { writeFacts } from './facts.ts'
 import { type PeopleSaid, refuseUnauthorised } from './people.ts'
 import { conditionBody, counter, doNot, manager, refuseUnentitled, releaseBody, type Said } from './said.ts'
+
+type ContactSaid = {
+  about: string
+  means: 'e-mail' | 'phone' | 'post' | 'registered-post' | 'in-person'
+  result: string
+  contact?: string
+  words?: string
+  at?: string
+}
 
 /** What the counter and the manager say. */
 export const counterSaid: readonly Said[] = [
@@ -101,12 +111,23 @@ export const counterSaid: readonly Said[] = [
       about: z.enum(['ready', 'estimate', 'question', 'delay', 'unclaimed', 'owner-called', 'test']),
       means: z.enum(['e-mail', 'phone', 'post', 'registered-post', 'in-person']),
       result: z.enum(['sent', 'delivered', 'failed']),
+      contact: id
+        .optional()
+        .describe('a test: which contact of the owner was tried; not needed where there is one of its means'),
       words: line(400).optional(),
       at: happened,
     }),
-    make: (desk, ticket, body: { about: string; at?: string }) => {
+    make: async (desk, ticket, body: ContactSaid) => {
       if (body.about === 'ready' && ticket.snapshot.ticket.step !== 'ready')
         throw new Refusal('record-not-taken', { step: ticket.snapshot.ticket.step, what: 'a "ready" notice' })
+      if (body.about !== 'test' && body.contact !== undefined) throw faulty(['/contact', 'is named for a test only'])
+      if (body.about === 'test' && body.result !== 'sent') {
+        if (body.means === 'in-person') throw faulty(['/means', 'is no contact that can be tested'])
+        const ownerId = String(ticket.rows.ticket.owner_id)
+        const means = body.means === 'registered-post' ? 'post' : body.means
+        const tested = await contactTested(desk.tx, ownerId, means, body.contact)
+        await recordTest(desk, ownerId, tested, body.result === 'delivered', body.words)
+      }
       const { at, ...data } = body
       // the clock of what nobody fetches runs from a delivered "ready": there was none before the watch was
       const ready = ticket.records.findLast((record) => record.kind === 'move' && record.data.to === 'ready')

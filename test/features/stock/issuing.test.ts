@@ -266,6 +266,8 @@ describe('a loose sale', () => {
     const before = await everything(house)
     const unsafe = await house.as('counter').post('/v1/loose-sales', { ...sale, childSafePack: false })
     expect([unsafe.status, unsafe.body.errors[0].pointer]).toEqual([400, '#/childSafePack'])
+    const unknown = await house.as('counter').post('/v1/loose-sales', { ...sale, designation: 'SR999SW' })
+    expect([unknown.status, unknown.body.errors[0].pointer]).toEqual([400, '#/designation'])
     expect(await everything(house)).toBe(before)
     const sold = await house.as('counter').post('/v1/loose-sales', sale)
     expect(sold.body.cells).toMatchObject([{ lotId: lots.B, pieces: 2 }])

@@ -359,3 +359,33 @@ test('what only the centre can say stops the work where it is missing, and takes
     'unclaimedLaw',
   ])
 })
+
+test('a fault in a new owner at booking in is pointed to where it was written', async () => {
+  const { owner: _, ...booking } = await shop.booking()
+  const contacts = [
+    { means: 'post', value: 'Quay 4, Marrenhaven' },
+    { means: 'phone', value: 'no number' },
+  ]
+  const at = '#/owner/new/contacts/1/value'
+  const body = { ...booking, owner: { new: { name: 'Nora Vale', contacts } } }
+  await refused(() => shop.counter.post('/v1/tickets', body), 400, 'faulty-input', at)
+})
+
+test('a test that did not reach the owner shuts the gate of the person; one that did opens it', async () => {
+  const own = await shop.book()
+  const gate = async () => (await shop.gates(own.number)).G1!.state
+  const tried = (body: object) => shop.say(own.number, 'contacts', { about: 'test', means: 'e-mail', ...body })
+  expect(await gate()).toBe('open')
+  await refused(() => tried({ means: 'phone', result: 'failed' }), 400, 'faulty-input', '#/means')
+  await refused(() => tried({ result: 'failed', contact: own.id }), 400, 'faulty-input', '#/contact')
+  expect((await tried({ result: 'failed', words: 'came back' })).status).toBe(201)
+  expect(await gate()).toBe('shut')
+  expect((await tried({ result: 'delivered' })).status).toBe(201)
+  expect(await gate()).toBe('open')
+  const second = await shop.counter
+    .post(`/v1/owners/${own.ownerId}/contacts`, { means: 'e-mail', value: 'second@owner.example' })
+    .expect(201)
+  await refused(() => tried({ result: 'failed' }), 400, 'faulty-input', '#/contact')
+  expect((await tried({ result: 'failed', contact: second.body.id })).status).toBe(201)
+  expect(await gate()).toBe('open')
+})
