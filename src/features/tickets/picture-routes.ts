@@ -17,7 +17,7 @@ import {
   readPicture,
 } from './pictures.ts'
 
-const view = z.enum(['dial', 'back', 'crown-side', 'opposite-side', 'lugs', 'clasp', 'inside-bracelet', 'other'])
+export const view = z.enum(['dial', 'back', 'crown-side', 'opposite-side', 'lugs', 'clasp', 'inside-bracelet', 'other'])
 const uploadOut = z.object({
   id: idOut,
   sha256: z.string(),

@@ -110,6 +110,17 @@ export async function addPictures(desk: Desk, ref: string, input: PicturesInput)
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
   // what came by post is photographed as it is unpacked, before it is booked in
   const at = input.stage === 'booking-in' ? instantSaid(desk, input.at, '/at') : instantFrom(desk, ticket, input.at)
+  const ids = await putPictures(desk, id, input, at)
+  return { location: `/v1/tickets/${id}`, body: { ids } }
+}
+
+/** Pictures that were uploaded here, put to a ticket with their views. */
+export async function putPictures(
+  desk: Desk,
+  id: string,
+  input: Omit<PicturesInput, 'at'>,
+  at: Date,
+): Promise<string[]> {
   const known = await desk.tx.$queryRaw<
     { id: string }[]
   >`select id from picture_file where id = any(${input.pictures.map((picture) => picture.id)}::uuid[])`
@@ -122,7 +133,7 @@ export async function addPictures(desk: Desk, ref: string, input: PicturesInput)
     insert into ticket_picture (ticket_id, file_id, view, stage, at, recorded_at, by_key, recorded_by)
     select ${id}::uuid, p.id, p.view, ${input.stage}, ${at}, ${desk.now}, ${desk.who.keyId}::uuid, ${desk.who.name}
     from jsonb_to_recordset(${JSON.stringify(input.pictures)}::jsonb) as p (id uuid, view text) returning id`
-  return { location: `/v1/tickets/${id}`, body: { ids: rows.map((row) => row.id) } }
+  return rows.map((row) => row.id)
 }
 
 /** What is known of an uploaded picture, and the ticket it was put to; null while it waits for one. */

@@ -310,7 +310,16 @@ export function ticketRoutes(app: Routes, service: Service): void {
           state: z.enum(sideStates),
           until: day,
           reason: prose(500),
-          outside: z.strictObject({ specialist: line(120), slip: line(60), insurance: line(120) }).optional(),
+          outside: z
+            .strictObject({
+              specialist: line(120),
+              slip: line(60),
+              insurance: line(120),
+              abroad: z.boolean().optional(),
+              strapRemoved: z.boolean().optional(),
+              speciesPapers: line(120).optional(),
+            })
+            .optional(),
         }),
         response: { 200: ticketOut },
       },

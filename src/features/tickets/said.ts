@@ -50,6 +50,7 @@ export const conditionBody = z.strictObject({
   crown: z.enum(['pulled', 'pushed', 'missing']).optional(),
   linksCounted: z.number().int().min(0).max(99).optional(),
   strap: line(120).optional(),
+  strapKind: z.enum(['none', 'metal', 'leather', 'exotic-leather', 'textile', 'rubber', 'unknown']).optional(),
   box: z.boolean().optional(),
   papers: z.boolean().optional(),
   smell: line(80).optional(),

@@ -23,7 +23,26 @@ export type SideInput = {
   state: SideState
   until: Day
   reason: string
-  outside?: { specialist: string; slip: string; insurance: string } | undefined
+  outside?:
+    | {
+        specialist: string
+        slip: string
+        insurance: string
+        abroad?: boolean | undefined
+        strapRemoved?: boolean | undefined
+        speciesPapers?: string | undefined
+      }
+    | undefined
+}
+
+/** A strap of a protected species is stopped at the border: it stays here in its bag, or goes with its papers. */
+function refuseProtectedStrap({ records }: Loaded, outside: SideInput['outside']): void {
+  const condition = records.findLast((record) => record.kind === 'condition')
+  if (condition?.data.strapKind !== 'exotic-leather' || outside?.abroad === false) return
+  if (outside?.strapRemoved === true || outside?.speciesPapers !== undefined) return
+  throw new Refusal('side-state-refused', {
+    why: 'The strap is of exotic leather. Take it off into its numbered bag (strapRemoved) or name its papers (speciesPapers) before the watch crosses a border; say "abroad": false where it does not.',
+  })
 }
 
 /** Puts a ticket into a side state; its step stays. Somebody must move it, by a day. */
@@ -43,6 +62,7 @@ export async function enterSide(desk: Desk, ref: string, input: SideInput): Prom
       why: 'A watch sent out needs the specialist, the custody slip and the insurance, in "outside".',
     })
   }
+  if (input.state === 'sent-out') refuseProtectedStrap(ticket, input.outside)
   // missing, dispute and evidence come over another state and leave it as it was
   const over = frozen.has(input.state) && side !== input.state ? sideOf(ticket) : null
   const [, incident] = await addRecords(desk, id, [

@@ -138,7 +138,16 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       yes(d.benchHasSkill, 'the bench has the skill', 'the bench has not the skill'),
       said(d.bench, (bench) => `for ${bench}`),
     ])}`,
-  opening: (d) => `case opened: ${text(d.reason)}`,
+  opening: (d) =>
+    joined(
+      [
+        `case opened: ${text(d.reason)}`,
+        ...((d.inventory as Data[] | undefined) ?? []).map((one) =>
+          joined([`${text(one.part)}: ${text(one.words)}`, said(one.number, (number) => `number ${number}`)]),
+        ),
+      ],
+      '; ',
+    ),
   closing: (d) => `case closed${said(d.torqueNcm, (ncm) => ` at ${ncm} Ncm`)}${said(d.words, (words) => `: ${words}`)}`,
   operation: (d) =>
     d.state === 'struck'
@@ -152,6 +161,11 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
             d.magnetismBefore || d.magnetismAfter
               ? `magnetism ${text(d.magnetismBefore) || 'not measured'} before, ${text(d.magnetismAfter) || 'not measured'} after`
               : '',
+            list(d.cures) ? `cured without a service: ${list(d.cures)}` : '',
+            ...((d.oldParts as Data[] | undefined) ?? []).map(
+              (one) =>
+                `old part ${text(one.words)}, ${one.leftBy ? `left by ${text(one.leftBy)}` : `in bag ${text(one.bag)}`}`,
+            ),
           ],
           '; ',
         )}`,

@@ -1,12 +1,13 @@
 import { z } from 'zod'
 import { positions } from '../../domain/readings/bounds.ts'
-import { movementConditions, watchKinds } from '../../domain/reckoning/facts.ts'
+import { movementConditions, signs, watchKinds } from '../../domain/reckoning/facts.ts'
 import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { dayOut, id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
 import { desk, happened, ticketParam } from '../tickets/desk.ts'
+import { view } from '../tickets/picture-routes.ts'
 import { recordQuartz, recordTiming, recordWaterTest } from './readings.ts'
 import {
   closeCase,
@@ -77,6 +78,19 @@ export function workRoutes(app: Routes, service: Service): void {
           oils: z.array(line(80)).max(20).optional(),
           magnetismBefore: line(40).optional(),
           magnetismAfter: line(40).optional(),
+          cures: z
+            .array(z.enum(signs))
+            .max(14)
+            .optional()
+            .meta({ description: 'signs taken away without a service, as by demagnetising: they no longer count' }),
+          oldParts: z
+            .array(z.strictObject({ bag: line(30), words: line(200), leftBy: line(120).optional() }))
+            .min(1)
+            .max(30)
+            .optional()
+            .meta({
+              description: 'taken out and bagged; returned at the hand-over unless somebody entitled leaves them',
+            }),
         }),
         response: { 201: doneOut },
       },
@@ -94,7 +108,17 @@ export function workRoutes(app: Routes, service: Service): void {
         tags,
         summary: 'Record that the case was opened; from then on it needs closing and testing',
         params: ticketParam,
-        body: z.strictObject({ reason: prose(300), at: happened }),
+        body: z.strictObject({
+          reason: prose(300),
+          inventory: z
+            .array(z.strictObject({ part: line(80), words: line(200), number: line(60).optional() }))
+            .min(1)
+            .max(60)
+            .optional()
+            .meta({ description: 'what was found inside, part by part; it has pictures' }),
+          pictures: z.array(z.strictObject({ id, view })).min(1).max(40).optional(),
+          at: happened,
+        }),
         response: { 201: doneOut },
       },
     },

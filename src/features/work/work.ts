@@ -1,3 +1,4 @@
+import type { Sign } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
@@ -19,7 +20,9 @@ import {
   reopen,
   takeWork,
 } from '../tickets/desk.ts'
-import { type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
+import { strikeFacts, type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
+import { putPictures } from '../tickets/pictures.ts'
+import { refuseUnentitled } from '../tickets/said.ts'
 import { settleParts, settleTicket } from '../tickets/settled.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
 import { isStrikable, refuseStriking } from '../tickets/striking.ts'
@@ -37,6 +40,10 @@ export type OperationInput = {
   oils?: string[] | undefined
   magnetismBefore?: string | undefined
   magnetismAfter?: string | undefined
+  /** signs that this work took away without a service; they stand as cured, not as signs */
+  cures?: Sign[] | undefined
+  /** what was taken out, bagged; it goes back to the owner, unless somebody entitled leaves it here */
+  oldParts?: { bag: string; words: string; leftBy?: string | undefined }[] | undefined
 }
 
 const answered = async (desk: Desk, ticket: Loaded, id: string, more: object = {}): Promise<Created> => {
@@ -48,10 +55,44 @@ const answered = async (desk: Desk, ticket: Loaded, id: string, more: object = {
   }
 }
 
+function refuseOperation(ticket: Loaded, input: OperationInput): void {
+  if ((input.magnetismBefore === undefined) !== (input.magnetismAfter === undefined)) {
+    const missing = input.magnetismBefore === undefined ? 'magnetismBefore' : 'magnetismAfter'
+    throw faulty([`/${missing}`, 'is missing: magnetism is measured before and after'])
+  }
+  const bags = [...(ticket.rows.loose ?? []).map((item) => item.bag), ...(input.oldParts ?? []).map((part) => part.bag)]
+  for (const [i, part] of (input.oldParts ?? []).entries()) {
+    if (bags.filter((bag) => bag === part.bag).length > 1)
+      throw faulty([`/oldParts/${i}/bag`, 'is taken: give another'])
+    if (part.leftBy !== undefined) refuseUnentitled(ticket, part.leftBy, 'approve', `/oldParts/${i}/leftBy`)
+  }
+}
+
+/** Signs that stand on the watch and were cured without a service: they stay on file and no longer count. */
+async function cure(desk: Desk, ticket: Loaded, cures: readonly Sign[], what: string): Promise<void> {
+  if (cures.length === 0) return
+  const rows = await desk.tx.$queryRaw<{ id: string }[]>`
+    select e.id from watch_event e where e.watch_id = ${String(ticket.rows.watch.id)}::uuid and e.event = 'sign' and e.sign = any(${[...cures]}::text[])
+      and not exists (select from strike s where s.fact_id = e.id)`
+  const ids = rows.map((row) => row.id)
+  await strikeFacts(desk, ticket, ids, `cured: ${what}`)
+}
+
+/** Old parts go back by default: each bag is one more loose item that the hand-over asks for. */
+async function bagOldParts({ tx, now, who }: Desk, ticketId: string, input: OperationInput): Promise<void> {
+  const bags = (input.oldParts ?? []).filter((part) => part.leftBy === undefined)
+  if (bags.length === 0) return
+  await tx.$executeRaw`
+    insert into loose_item (ticket_id, bag, words, recorded_at, by_key, recorded_by)
+    select ${ticketId}::uuid, b.bag, b.words, ${now}, ${who.keyId}::uuid, ${who.name}
+    from jsonb_to_recordset(${JSON.stringify(bags)}::jsonb) as b (bag text, words text)`
+}
+
 /** An operation done, or an agreed line struck out with a reason. Only agreed lines are worked on. */
 export async function recordOperation(desk: Desk, ref: string, input: OperationInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const { back } = takeWork(ticket, 'operation', 'an operation')
+  refuseOperation(ticket, input)
   const line = input.line ?? null
   if (line === null && input.what === undefined)
     throw faulty(['/what', 'is missing: say what was done, or name the line'])
@@ -86,16 +127,25 @@ export async function recordOperation(desk: Desk, ref: string, input: OperationI
       },
     },
   ])
+  if (input.state === 'done') {
+    await cure(desk, ticket, input.cures ?? [], String(input.what ?? row?.what))
+    await bagOldParts(desk, ticket.snapshot.ticket.id, input)
+  }
   if (back) await backToBench(desk, ticket, `work recorded: ${input.what ?? row?.what}`)
   return answered(desk, ticket, record!.id)
 }
 
+export type OpeningInput = {
+  reason: string
+  /** what was found inside, part by part: nobody can say later that it was changed here */
+  inventory?: { part: string; words: string; number?: string | undefined }[] | undefined
+  /** uploaded pictures of it */
+  pictures?: { id: string; view: string }[] | undefined
+  at?: string | undefined
+}
+
 /** The case is opened. The hazard gate is asked at every opening; a test passed before it no longer counts. */
-export async function openCase(
-  desk: Desk,
-  ref: string,
-  input: { reason: string; at?: string | undefined },
-): Promise<Created> {
+export async function openCase(desk: Desk, ref: string, input: OpeningInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const { back } = takeWork(ticket, 'opening', 'an opening of the case')
   refuseHazard(ticket)
@@ -105,12 +155,19 @@ export async function openCase(
       what: 'an opening of a case that is open',
       cure: 'Close it first.',
     })
+  if (input.inventory && !input.pictures) throw faulty(['/pictures', 'are missing: an inventory has pictures'])
   const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   await withdrawTests(desk, ticket)
   const facts = await writeFacts(desk, ticket, at, [{ event: 'case-opened' }])
   const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
-    { kind: 'opening', at, data: { reason: input.reason, facts } },
+    {
+      kind: 'opening',
+      at,
+      data: { reason: input.reason, ...(input.inventory && { inventory: input.inventory }), facts },
+    },
   ])
+  if (input.pictures)
+    await putPictures(desk, ticket.snapshot.ticket.id, { pictures: input.pictures, stage: 'bench' }, at)
   if (back) await backToBench(desk, ticket, `the case was opened: ${input.reason}`)
   return answered(desk, ticket, record!.id)
 }

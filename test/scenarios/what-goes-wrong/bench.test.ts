@@ -238,6 +238,157 @@ test('a certificate that ends within the lead is a task of the manager, once, an
   shop.house.setNow(at)
 })
 
+test('swapped parts: what was found at the opening is listed with pictures, and what was taken out goes back', async () => {
+  const ticket = await shop.book({ dial: 'bronze' })
+  const estimate = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  const inventory = [
+    { part: 'dial', words: 'signed below 6, a scratch at 2' },
+    { part: 'movement', words: 'gilt', number: '4471' },
+  ]
+  const bare = await shop.say(ticket.number, 'openings', { reason: 'cell change', inventory }, shop.bench)
+  expect([bare.status, bare.body.errors[0].pointer]).toEqual([400, '#/pictures'])
+  const picture = await shop.picture(shop.bench)
+  await shop.told(
+    ticket.number,
+    'openings',
+    { reason: 'cell change', inventory, pictures: [{ id: picture, view: 'dial' }] },
+    shop.bench,
+  )
+  const story = JSON.stringify((await shop.counter.get(`/v1/watches/${ticket.watchId}/story`).expect(200)).body)
+  expect(story).toContain('movement: gilt, number 4471')
+  expect((await shop.counter.get(`/v1/pictures/${picture}`).expect(200)).body).toMatchObject({ ticketId: ticket.id })
+
+  const done = { line: estimate.lines[0]!.id, state: 'done' }
+  const old = (more: object) => shop.say(ticket.number, 'operations', { ...done, ...more }, shop.bench)
+  const stranger = await old({ oldParts: [{ bag: 'O1', words: 'crown', leftBy: 'a passer-by' }] })
+  expect([stranger.body.type, stranger.body.errors[0].pointer]).toEqual([
+    '/problems/not-entitled',
+    '#/oldParts/0/leftBy',
+  ])
+  const twice = await old({
+    oldParts: [
+      { bag: 'O1', words: 'crown' },
+      { bag: 'O1', words: 'tube' },
+    ],
+  })
+  expect([twice.status, twice.body.errors[0].pointer]).toEqual([400, '#/oldParts/0/bag'])
+  const parts = [
+    { bag: 'O1', words: 'old crown' },
+    { bag: 'O2', words: 'spent cell', leftBy: estimate.ownerName },
+  ]
+  expect((await old({ oldParts: parts })).status).toBe(201)
+  await shop.told(ticket.number, 'closings', {}, shop.bench)
+  await shop.told(ticket.number, 'operations', { line: estimate.lines[1]!.id, state: 'done' }, shop.bench)
+  await shop.waterTest(ticket.number)
+  await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+  await shop.check(ticket.number)
+  await shop.moved(ticket.number, 'ready', {}, shop.checker)
+  await shop.pay(ticket.number, 3600)
+  const { serial } = (await shop.counter.get(`/v1/watches/${ticket.watchId}`).expect(200)).body
+  const release = (looseReturned: string[]) => ({
+    release: shop.release(ticket, estimate.ownerName, serial, { twinAnswer: 'compared', looseReturned }),
+  })
+  const kept = await shop.move(ticket.number, 'handed-over', release([]))
+  expect(kept.body, 'returned by default').toMatchObject({ gate: 'G15', why: expect.stringContaining('O1') })
+  expect(kept.body.why).not.toContain('O2')
+  await shop.moved(ticket.number, 'handed-over', release(['O1']))
+})
+
+test('magnetised in the house: measured before and after, and what that cured is no sign of trouble', async () => {
+  const ownerId = await shop.owner()
+  const watchId = await shop.watch(ownerId, { kind: 'hand-wound', waterClaim: { marked: 'none' } })
+  const ticket = await shop.book({ ownerId, watchId })
+  await shop.moved(ticket.number, 'awaiting-look')
+  await shop.moved(ticket.number, 'looked-over')
+  await shop.told(ticket.number, 'looks', { findings: 'loses minutes', signs: ['loses-time'] }, shop.bench)
+  const service = async () => {
+    const { body } = await shop.counter.get(`/v1/watches/${watchId}`).expect(200)
+    return body.obligations.find((one: { kind: string }) => one.kind === 'complete-service').rule as string
+  }
+  expect(await service()).toBe('trouble')
+  const estimate = await shop.told(
+    ticket.number,
+    'estimates',
+    { lines: [{ what: 'demagnetise', unitPrice: 0, taxClass: 'usual', choice: 'must' }] },
+    shop.bench,
+  )
+  await shop.moved(ticket.number, 'awaiting-yes')
+  const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+  await shop.told(ticket.number, `estimates/${estimate.version}/answers`, {
+    person: ownerName,
+    how: 'in-person',
+    total: { amount: 0, currency: 'EUR' },
+    lines: [{ line: estimate.lines[0].id, answer: 'yes' }],
+  })
+  await shop.toBench(ticket.number)
+  const done = { line: estimate.lines[0].id, state: 'done', cures: ['loses-time'] }
+  const half = await shop.say(ticket.number, 'operations', { ...done, magnetismAfter: '0.2 mT' }, shop.bench)
+  expect([half.status, half.body.errors[0].pointer]).toEqual([400, '#/magnetismBefore'])
+  await shop.told(
+    ticket.number,
+    'operations',
+    { ...done, magnetismBefore: '4 mT', magnetismAfter: '0.2 mT' },
+    shop.bench,
+  )
+  expect(await service(), 'cured without a service').not.toBe('trouble')
+  const story = JSON.stringify((await shop.counter.get(`/v1/watches/${watchId}/story`).expect(200)).body)
+  expect(story).toContain('magnetism 4 mT before, 0.2 mT after; cured without a service: loses-time')
+})
+
+test('sent out with a strap of exotic leather: off into its bag, or with its papers', async () => {
+  const condition = { marks: [], clasp: 'there', agreed: 'owner', strapKind: 'exotic-leather' }
+  const ticket = await shop.book({ dial: 'plum', condition })
+  const outside = { specialist: 'the dial maker over the border', slip: 'S 12', insurance: 'policy 7' }
+  const send = (more: object) =>
+    shop.say(ticket.number, 'side-states', {
+      state: 'sent-out',
+      until: '2027-02-01',
+      reason: 'dial',
+      outside: { ...outside, ...more },
+    })
+  const refused = await send({})
+  expect(refused.body).toMatchObject({ type: '/problems/side-state-refused', why: expect.stringContaining('exotic') })
+  expect((await send({ abroad: true })).status).toBe(409)
+  expect((await send({ abroad: true, strapRemoved: true })).status).toBe(200)
+  const other = await shop.book({ dial: 'wine', condition })
+  const at = (more: object) =>
+    shop.say(other.number, 'side-states', {
+      state: 'sent-out',
+      until: '2027-02-01',
+      reason: 'dial',
+      outside: { ...outside, ...more },
+    })
+  expect((await at({ abroad: true, speciesPapers: 'export permit 88' })).status).toBe(200)
+  const third = await shop.book({ dial: 'fawn', condition })
+  const near = { state: 'sent-out', until: '2027-02-01', reason: 'dial', outside: { ...outside, abroad: false } }
+  expect((await shop.say(third.number, 'side-states', near)).status).toBe(200)
+})
+
+test('the watch of somebody of the house: a ticket like any other, at no price, through the same gates', async () => {
+  const ownerId = await shop.owner('Bert of bench 2')
+  const watchId = await shop.watch(ownerId)
+  const ticket = await shop.book({ ownerId, watchId, dial: 'slate' })
+  const lines = shop.usualLines.map((line) => ({ ...line, unitPrice: 0 }))
+  const estimate = await shop.agreed(ticket.number, 'cell', lines)
+  expect(estimate.total).toBe(0)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  expect(
+    (await shop.move(ticket.number, 'final-check', {}, shop.bench)).body,
+    'no way past the water gate',
+  ).toMatchObject({
+    gate: 'G11',
+  })
+  await shop.waterTest(ticket.number)
+  await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+  await shop.check(ticket.number)
+  await shop.moved(ticket.number, 'ready', {}, shop.checker)
+  const { serial } = (await shop.counter.get(`/v1/watches/${watchId}`).expect(200)).body
+  const release = shop.release(ticket, estimate.ownerName, serial, { twinAnswer: 'compared' })
+  expect(await shop.moved(ticket.number, 'handed-over', { release })).toMatchObject({ ended: 'handed-over' })
+})
+
 test('hazard: radium lume stops at the door of the bench until the local rules are set and the note is confirmed at the right bench', async () => {
   const owner = await shop.owner()
   const watchId = await shop.watch(owner, {
