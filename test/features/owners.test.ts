@@ -53,6 +53,23 @@ describe('owners', () => {
       .expect(201)
   })
 
+  test('who bear the full name of somebody on file are offered too, however it is written and whatever their number', async () => {
+    const first = await owner('Odile Fenwärd-Rossi', [{ means: 'phone', value: '+44 1632 960777' }])
+    const counter = house.as('counter')
+    const body = { name: 'odile FENWARD  Rossi', contacts: [{ means: 'e-mail', value: 'odile.f@example.org' }] }
+    const offered = await counter.post('/v1/owners', body)
+    expect([offered.status, offered.body.type, offered.body.candidates]).toEqual([
+      409,
+      '/problems/likely-double',
+      [first.id],
+    ])
+    await counter.post('/v1/owners', { ...body, confirmedNew: true }).expect(201)
+    // one word alone names nobody
+    await owner('Odile')
+    await counter.post('/v1/owners', { name: 'Odile', contacts: [] }).expect(201)
+    await counter.post('/v1/owners', { name: 'Odile Fenward', contacts: [] }).expect(201)
+  })
+
   test.each([
     ['a quoted local part', '"x y"@example.org'],
     ['a comment', 'x(y)@example.org'],

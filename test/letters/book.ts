@@ -14,6 +14,7 @@ export async function ownerWithWatch(
     .post('/v1/owners', {
       name: more.name ?? 'Nadia Ferrant',
       language: more.language ?? 'en',
+      confirmedNew: true,
       contacts: [
         { means: 'e-mail', value: more.email ?? `nadia.${Math.random().toString(36).slice(2)}@owner.example` },
       ],

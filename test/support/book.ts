@@ -6,7 +6,7 @@ export const book = (house: () => House) => ({
     (
       await house()
         .as('counter')
-        .post('/v1/owners', { name, contacts, ...more })
+        .post('/v1/owners', { name, contacts, confirmedNew: true, ...more })
         .expect(201)
     ).body,
   watch: async (fields: object = {}) =>

@@ -117,7 +117,7 @@ export async function addOwners(
   return ids
 }
 
-/** A new owner; a likely double (whoever shares a means of contact, whatever the name) is offered, not silently made. */
+/** A new owner; a likely double (whoever shares a means of contact, or the full name) is offered, not silently made. */
 export async function addOwner(
   act: Act,
   input: NewOwner & { confirmedNew?: boolean | undefined },
@@ -132,10 +132,15 @@ export async function addOwner(
   return { location: `/v1/owners/${id}`, etag: etagOf(1), body: await getOwner(act.tx, id ?? '') }
 }
 
-/** Owners who share an e-mail address or telephone number with these contacts, whatever their names. */
+const MOST_DOUBLES = 10
+
+/**
+ * Owners who share an e-mail address or telephone number with these contacts, whatever their names; then those of the same
+ * full name, who may have another number by now. One word alone names nobody.
+ */
 export async function likelyDoubles(
   db: Db,
-  owner: Pick<NewOwner, 'contacts'>,
+  owner: Pick<NewOwner, 'name' | 'contacts'>,
   country: string,
   pointer = '',
 ): Promise<string[]> {
@@ -144,14 +149,27 @@ export async function likelyDoubles(
       ? []
       : [{ means: contact.means, searchValue: searchValue(contact, country, `${pointer}/contacts/${at}/value`) }],
   )
-  if (keys.length === 0) return []
-  const found = await db.contact.findMany({
-    where: { OR: keys, endedOn: null },
-    select: { ownerId: true },
-    distinct: ['ownerId'],
-    take: 10,
-  })
-  return found.map((contact) => contact.ownerId)
+  const reached =
+    keys.length === 0
+      ? []
+      : await db.contact.findMany({
+          where: { OR: keys, endedOn: null },
+          select: { ownerId: true },
+          distinct: ['ownerId'],
+          orderBy: { ownerId: 'asc' },
+          take: MOST_DOUBLES,
+        })
+  const name = nameKey(owner.name)
+  const named = !name.includes(' ')
+    ? []
+    : await db.owner.findMany({
+        where: { searchName: name, mergedInto: null, erasedOn: null },
+        select: { id: true },
+        orderBy: { id: 'asc' },
+        take: MOST_DOUBLES,
+      })
+  const found = [...reached.map((contact) => contact.ownerId), ...named.map((row) => row.id)]
+  return [...new Set(found)].slice(0, MOST_DOUBLES)
 }
 
 export async function getOwner(db: Db, id: string) {

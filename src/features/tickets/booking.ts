@@ -119,14 +119,17 @@ async function newWatch(
   const known = serial ? await findBySerial(desk.tx, maker, serial) : null
   if (known && !watch.new.knownDuplicate)
     throw new Refusal('likely-double', { what: 'a watch', part: 'watch', candidates: [known] })
-  if (!watch.confirmedNew && !serial) {
+  if (!watch.confirmedNew) {
+    // one on file without a serial may be this very watch, whose serial nobody had read
     const alike = await desk.tx.watch.findMany({
       where: {
         ownerId: owner,
         maker: { equals: maker, mode: 'insensitive' },
         ...(model ? { model: { equals: model, mode: 'insensitive' } } : {}),
+        ...(serial ? { searchSerial: null } : {}),
       },
       select: { id: true },
+      orderBy: { id: 'asc' },
       take: 10,
     })
     if (alike.length > 0)

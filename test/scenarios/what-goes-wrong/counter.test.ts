@@ -98,7 +98,7 @@ test('owner unreachable: the gate says so, a failed attempt is logged, and "will
     why: expect.stringContaining('reached'),
   })
   await shop.told(ticket.number, 'contacts', {
-    about: 'test',
+    about: 'question',
     means: 'phone',
     result: 'failed',
     words: 'no such number',
@@ -140,6 +140,11 @@ test('double booking-in: a watch in the house is not booked in twice, and likely
     watch: { new: { maker, serial: serial.replaceAll(' ', '-'), kind: 'quartz' } },
   })
   expect(offered.body).toMatchObject({ type: '/problems/likely-double', part: 'watch', candidates: [ticket.watchId] })
+  // one of the same model on file, whose serial nobody had read, may be the very watch that has one now
+  const unread = { maker: 'Ollard', model: 'Tarn', kind: 'quartz' }
+  const nameless = await shop.made(shop.counter, '/v1/watches', { ...unread, ownerId: ticket.ownerId })
+  const read = await shop.counter.post('/v1/tickets', { ...base, watch: { new: { ...unread, serial: 'OT 55' } } })
+  expect(read.body).toMatchObject({ type: '/problems/likely-double', part: 'watch', candidates: [nameless.id] })
   const owner = (await shop.counter.get(`/v1/owners/${ticket.ownerId}`)).body
   const person = { name: 'Somebody Else', contacts: [{ means: 'e-mail', value: owner.contacts[0].value }] }
   const who = await shop.counter.post('/v1/tickets', {
