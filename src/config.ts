@@ -4,6 +4,7 @@ import { isIP } from 'node:net'
 import path from 'node:path'
 import { Temporal } from 'temporal-polyfill'
 import { z } from 'zod'
+import { currencyCode } from './domain/money.ts'
 
 /** The only reader of the environment. Every fault is listed at once, in plain words; `.env.example` explains each name. */
 
@@ -73,10 +74,7 @@ const environment = z
     ),
     CENTRE_CURRENCY: z.preprocess(
       blankIsUnset,
-      z
-        .string()
-        .regex(/^[A-Z]{3}$/, { error: 'is not a three-letter currency code of ISO 4217' })
-        .default('EUR'),
+      z.string().regex(currencyCode, { error: 'is not a three-letter currency code of ISO 4217' }).default('EUR'),
     ),
     NIGHTLY_AT: z.preprocess(
       blankIsUnset,

@@ -7,8 +7,11 @@ export type Money = { readonly amount: number; readonly currency: string }
 /** The rule by which tax is rounded: each line for itself, or once for all lines of a tax class. */
 export type Rounding = 'per-line' | 'per-total'
 
-/** Largest amount taken at a door: a thousand million major units of a two-digit currency. */
-export const LARGEST_AMOUNT = 100_000_000_000
+/** Largest amount taken at a door; of a currency without decimals that is still a shop full of watches. Sums of a thousand are exact. */
+export const LARGEST_AMOUNT = 9_000_000_000_000
+
+/** The form of a code of ISO 4217. */
+export const currencyCode = /^[A-Z]{3}$/
 
 const noDecimals = new Set('BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF'.split(' '))
 const threeDecimals = new Set('BHD IQD JOD KWD LYD OMR TND'.split(' '))
@@ -21,7 +24,7 @@ export function decimalsOf(currency: string): 0 | 2 | 3 | 4 {
   return fourDecimals.has(currency) ? 4 : 2
 }
 
-export const isCurrency = (code: string): boolean => /^[A-Z]{3}$/.test(code)
+export const isCurrency = (code: string): boolean => currencyCode.test(code)
 
 export const sameCurrency = (a: Money, b: Money): boolean => a.currency === b.currency
 

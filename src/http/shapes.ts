@@ -1,5 +1,6 @@
 import { z } from 'zod'
 import { type Day, isDay, isPartialDay, type PartialDay } from '../domain/day.ts'
+import { currencyCode, LARGEST_AMOUNT } from '../domain/money.ts'
 
 /** The shapes that bodies and answers share. Strict everywhere: an unknown key is a fault. */
 
@@ -49,10 +50,10 @@ export const yesNoUnknown = z.enum(['yes', 'no', 'unknown'])
 export const source = z.enum(['own-record', 'paper', 'owner-word'])
 export const obligationKind = z.enum(['complete-service', 'water-check', 'cell-change', 'seals'])
 
+export const currency = z.string().regex(currencyCode, { error: 'must be a currency code of ISO 4217' })
+
 /** Whole minor units and an ISO 4217 code. */
-export const money = z.strictObject({
-  amount: z.number().int().min(0).max(9_000_000_000_000),
-  currency: z.string().regex(/^[A-Z]{3}$/, { error: 'must be a currency code of ISO 4217' }),
-})
+export const money = z.strictObject({ amount: z.number().int().min(0).max(LARGEST_AMOUNT), currency })
+export const moneyOut = z.object({ amount: z.number().int(), currency: z.string() })
 
 export const byId = z.strictObject({ id })

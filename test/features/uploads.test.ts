@@ -437,3 +437,14 @@ test('no cell of any report as text/csv begins like a formula, whatever people a
   expect(cells).toBeGreaterThan(50)
   expect(shown).toBeGreaterThan(6)
 })
+
+test('the reports of tickets are JSON or text/csv (RFC 4180), and nothing else', async () => {
+  const report = '/v1/reports/value-at-risk'
+  const csv = await shop.manager.get(report).set('accept', 'text/csv').expect(200)
+  expect(csv.text.split('\r\n')[0]).toBe('place,currency,watches,amount,withoutValue')
+  expect((await shop.manager.get(report).set('accept', 'text/html, */*;q=0.8').expect(200)).type).toBe(
+    'application/json',
+  )
+  const other = await shop.manager.get(report).set('accept', 'application/xml')
+  expect([other.status, other.body.type]).toEqual([406, '/problems/not-acceptable'])
+})

@@ -15,6 +15,12 @@ export type CellNeed = {
   intervalMonths: number
 }
 
+/** Refuses a primary cell for a rechargeable, and any for a watch that has none: one never takes the other. */
+export function refuseWrongCell(kind: WatchKind, energy: string | undefined): void {
+  if (kind === 'rechargeable-quartz' || energy === 'rechargeable') throw new Refusal('never-a-primary-cell')
+  if (kind === 'hand-wound' || kind === 'self-winding' || kind === 'spring-quartz') throw new Refusal('takes-no-cell')
+}
+
 export async function cellNeedOf(db: Db, watchId: string, on: Day): Promise<CellNeed> {
   const [file] = await factsOf(db, [watchId], on)
   if (!file) throw new Refusal('not-found', { what: 'watch', id: watchId })
@@ -25,8 +31,7 @@ export async function cellNeedOf(db: Db, watchId: string, on: Day): Promise<Cell
       and not exists (select from strike s where s.fact_id = m.id)
     order by m.from_day desc, m.id desc limit 1`
   const { kind } = file.facts.watch
-  if (kind === 'rechargeable-quartz' || calibre?.energy === 'rechargeable') throw new Refusal('never-a-primary-cell')
-  if (kind === 'hand-wound' || kind === 'self-winding' || kind === 'spring-quartz') throw new Refusal('takes-no-cell')
+  refuseWrongCell(kind, calibre?.energy)
   let interval: { months: number; inForceFrom: Day } | null = null
   for (const row of file.facts.guidance ?? []) {
     if (row.obligation !== 'cell-change' || row.inForceFrom > on || (row.learned ?? row.inForceFrom) > on) continue

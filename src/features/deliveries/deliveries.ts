@@ -1,11 +1,11 @@
 import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
+import type { Money } from '../../domain/money.ts'
 import { faulty } from '../../domain/refusals.ts'
 import { type Delivery, lastGoodDay, readElementString } from '../../domain/stock/gs1.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { receiveCells } from '../cell-lots/cell-lots.ts'
-import type { Money } from '../stock-entries/keeping.ts'
 
 /** What a scan says and which designation its item number stands for; nothing is written. */
 export async function readScan(db: Db, scanned: string, today: Day) {

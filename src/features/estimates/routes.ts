@@ -3,9 +3,8 @@ import { guaranteeKinds } from '../../domain/tickets/guarantee.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
-import { day, dayOut, id, idOut, line, money, prose } from '../../http/shapes.ts'
+import { currency, day, dayOut, id, idOut, line, money, moneyOut, prose } from '../../http/shapes.ts'
 import { desk, happened, ticketParam } from '../tickets/desk.ts'
-import { moneyOut } from '../tickets/shown.ts'
 import { addEstimate, answerEstimate, giveGoodwill } from './estimates.ts'
 
 const lineBody = z.strictObject({
@@ -81,10 +80,7 @@ export function estimateRoutes(app: Routes, service: Service): void {
         params: ticketParam,
         body: z.strictObject({
           kind: z.enum(['fixed', 'up-to', 'look-first']).default('fixed'),
-          currency: z
-            .string()
-            .regex(/^[A-Z]{3}$/, { error: 'must be a currency code of ISO 4217' })
-            .optional(),
+          currency: currency.optional(),
           validUntil: day.nullable().optional(),
           lines: z.array(lineBody).min(1).max(100),
           reason: prose(500).optional(),

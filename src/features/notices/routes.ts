@@ -4,7 +4,7 @@ import { createOnce } from '../../http/creating.ts'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
-import { byId, day, dayOut, id, idOut, instantOut, money, obligationKind, prose } from '../../http/shapes.ts'
+import { byId, day, dayOut, id, idOut, instantOut, money, moneyOut, obligationKind, prose } from '../../http/shapes.ts'
 import { asHtml, asText } from '../../letters/layout.ts'
 import { writeLetter } from '../../letters/write.ts'
 import { addGuidePrice, listGuidePrices } from './guide-prices.ts'
@@ -86,9 +86,7 @@ const outcomeCounts = {
   withdrawn: countOut,
   answered: countOut,
   cameIn: countOut.meta({ description: 'visits; each belongs to the last letter about its watch before it' }),
-  takings: z
-    .array(z.object({ amount: z.number().int(), currency: z.string() }))
-    .meta({ description: 'what these visits paid up to now, in minor units' }),
+  takings: z.array(moneyOut).meta({ description: 'what these visits paid up to now, in minor units' }),
 }
 const outcomesOut = z.object({
   from: dayOut,

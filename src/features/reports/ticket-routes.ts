@@ -1,12 +1,11 @@
-import { stringify } from 'csv-stringify/sync'
-import type { FastifyReply, FastifyRequest } from 'fastify'
+import type { FastifyReply } from 'fastify'
 import { z } from 'zod'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
-import { day, dayOut, idOut } from '../../http/shapes.ts'
+import { day, dayOut, idOut, moneyOut } from '../../http/shapes.ts'
 import { localSettingsOn } from '../house-rules/house-rules.ts'
-import { moneyOut } from '../tickets/shown.ts'
+import { formatOf, sendCsv } from './formats.ts'
 import { againstCover, comebacks, stuckTickets, valueByPlace } from './tickets.ts'
 import { unclaimedWatches } from './unclaimed.ts'
 
@@ -49,22 +48,14 @@ const unclaimedOut = z.object({
   stop: z.string().nullable(),
 })
 
-const wantsCsv = (request: FastifyRequest) => /\btext\/csv\b/.test(request.headers.accept ?? '')
+const forms = ['json', 'csv'] as const
 
-/** A cell that a spreadsheet would take for a formula is told as text. */
-const asCell = (value: unknown) =>
-  typeof value === 'string' && /^[=+\-@\t\r＝＋－＠]/.test(value) ? `'${value}` : value
-
-function csv<T extends object>(reply: FastifyReply, rows: readonly T[], columns: readonly (keyof T & string)[]) {
-  const body = stringify(
-    rows.map((row) => columns.map((column) => asCell(row[column]))),
-    { header: true, columns: [...columns] },
-  )
-  return reply
-    .type('text/csv; charset=utf-8')
-    .serializer((text) => text as string)
-    .send(body as never)
-}
+const csv = <T extends object>(reply: FastifyReply, rows: readonly T[], columns: readonly (keyof T & string)[]) =>
+  sendCsv(
+    reply,
+    columns,
+    rows.map((row) => columns.map((column) => row[column] as string | number | null)),
+  ) as never
 
 export function ticketReportRoutes(app: Routes, service: Service): void {
   const tags = ['reports']
@@ -86,7 +77,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       const after = afterOf(request, 'day', 'id')
       const rows = await stuckTickets(prisma, todayAt(service), after, request.query.limit)
       const items = page(request, reply, rows, (row) => [row.nextBy, row.id])
-      if (wantsCsv(request))
+      if (formatOf(request, forms) === 'csv')
         return csv(reply, items.items, [
           'number',
           'step',
@@ -125,7 +116,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       }
       const rows = await unclaimedWatches(pool, at, after === null ? null : String(after[0]), request.query.limit)
       const shown = page(request, reply, rows, (row) => [row.id])
-      if (!wantsCsv(request)) return shown
+      if (formatOf(request, forms) === 'json') return shown
       const lines = shown.items.map(({ owed, ...row }) => ({
         ...row,
         owed: owed?.amount ?? null,
@@ -172,7 +163,8 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
     async (request, reply) => {
       const today = todayAt(service)
       const places = await valueByPlace(prisma)
-      if (wantsCsv(request)) return csv(reply, places, ['place', 'currency', 'watches', 'amount', 'withoutValue'])
+      if (formatOf(request, forms) === 'csv')
+        return csv(reply, places, ['place', 'currency', 'watches', 'amount', 'withoutValue'])
       const settings = await localSettingsOn(prisma, today)
       return { on: today, ...againstCover(places, settings.coverTotal), places }
     },
@@ -205,7 +197,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
     },
     async (request, reply) => {
       const items = await comebacks(prisma, request.query.from, request.query.to)
-      if (!wantsCsv(request)) return { items }
+      if (formatOf(request, forms) === 'json') return { items }
       const nothing = { currency: '', work: 0, parts: 0, total: 0 }
       const rows = items.flatMap(({ costs, ...row }) =>
         (costs.length > 0 ? costs : [nothing]).map((cost) => ({ ...row, ...cost })),

@@ -1,6 +1,7 @@
 import { v7 as uuidv7 } from 'uuid'
 import { dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
+import type { Money } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Prisma } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
@@ -10,8 +11,6 @@ import { lockLot, readLot, refuseSharedPlace, shownLot, type What } from './lots
 import { stockRulesOn } from './rules.ts'
 
 /** What is done with a lot of whichever kind: received, placed, blocked and set free. */
-
-export type Money = { amount: number; currency: string }
 
 export function refuseCurrency(money: Money, currency: string, pointer: string): void {
   if (money.currency !== currency)

@@ -4,12 +4,12 @@ import { etagOf, expectedVersion } from '../../http/editing.ts'
 import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
-import { byId, idOut, line } from '../../http/shapes.ts'
+import { byId, idOut, line, moneyOut } from '../../http/shapes.ts'
 import { writeOffOthers } from '../waste/waste.ts'
 import { listEntries, recordPlainEntry } from './entries.ts'
 import { blockLot, changeLot, releaseLot } from './keeping.ts'
 import { lotOut, shownLot, type What } from './lots.ts'
-import { blockBody, costOut, entryOut, lotChangeBody, pieces, plainEntryBody } from './shapes.ts'
+import { blockBody, entryOut, lotChangeBody, pieces, plainEntryBody } from './shapes.ts'
 
 /** What can be done with a lot of any kind: its entries, its place, its block. */
 export function lotRoutes(app: Routes, service: Service, what: What, path: string): void {
@@ -107,7 +107,7 @@ export function lotRoutes(app: Routes, service: Service, what: What, path: strin
         summary: 'Out of the drawer',
         params: byId,
         body: z.strictObject({ pieces, reason: line(300) }),
-        response: { 201: z.object({ entryId: idOut, pieces: z.number().int(), cost: costOut }) },
+        response: { 201: z.object({ entryId: idOut, pieces: z.number().int(), cost: moneyOut }) },
       },
     },
     (request, reply) =>

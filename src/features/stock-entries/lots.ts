@@ -3,7 +3,7 @@ import type { Db } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
-import { dayOut, idOut } from '../../http/shapes.ts'
+import { dayOut, idOut, moneyOut } from '../../http/shapes.ts'
 
 export const whats = ['cell', 'gasket', 'part'] as const
 export type What = (typeof whats)[number]
@@ -113,7 +113,7 @@ export const lotOut = z.object({
   bench: z.number().int(),
   reserved: z.number().int(),
   available: z.number().int(),
-  unitCost: z.object({ amount: z.number().int(), currency: z.string() }),
+  unitCost: moneyOut,
   lotNumber: z.string().nullable(),
   supplier: z.string(),
   storagePlace: z.string(),

@@ -1,14 +1,10 @@
 import { z } from 'zod'
-import { day, dayOut, id, idOut, instantOut, line } from '../../http/shapes.ts'
+import { currency, day, dayOut, id, idOut, instantOut, line } from '../../http/shapes.ts'
 import { plainKinds } from './entries.ts'
 
 /** Shapes that cells, gaskets and parts share. */
 export const pieces = z.number().int().min(1).max(100_000)
-export const cost = z.strictObject({
-  amount: z.number().int().min(0).max(100_000_000),
-  currency: z.string().regex(/^[A-Z]{3}$/, { error: 'must be a currency code of ISO 4217' }),
-})
-export const costOut = z.object({ amount: z.number().int(), currency: z.string() })
+export const cost = z.strictObject({ amount: z.number().int().min(0).max(100_000_000), currency })
 export const place = line(60)
 export const celsius = z.number().min(-40).max(100)
 

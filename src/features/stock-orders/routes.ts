@@ -3,8 +3,8 @@ import { createOnce } from '../../http/creating.ts'
 import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf } from '../../http/service.ts'
-import { byId, day, dayOut, idOut, line, partialDay } from '../../http/shapes.ts'
-import { cost, costOut, flag, flagOf, pieces } from '../stock-entries/shapes.ts'
+import { byId, day, dayOut, idOut, line, moneyOut, partialDay } from '../../http/shapes.ts'
+import { cost, flag, flagOf, pieces } from '../stock-entries/shapes.ts'
 import { endOrder, listOrders, placeOrder, shownOrder, showOrder } from './stock-orders.ts'
 
 const orderOut = z.object({
@@ -12,7 +12,7 @@ const orderOut = z.object({
   designation: z.string(),
   supplier: z.string(),
   pieces: z.number().int(),
-  unitPrice: costOut,
+  unitPrice: moneyOut,
   orderedOn: dayOut,
   expectedOn: dayOut,
   expectedBestBefore: dayOut.nullable(),

@@ -1,10 +1,11 @@
 import { type Db, dateOf } from '../../db/open.ts'
 import { type Day, dayOfNumber, type PartialDay, spanOf } from '../../domain/day.ts'
+import type { Money } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { canonicalDesignation } from '../../domain/stock/sizes.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
-import { type Money, refuseCurrency } from '../stock-entries/keeping.ts'
+import { refuseCurrency } from '../stock-entries/keeping.ts'
 
 export type NewOrder = {
   designation: string

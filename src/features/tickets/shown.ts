@@ -1,10 +1,8 @@
 import { z } from 'zod'
 import { type GateAnswer, judgeGates } from '../../domain/tickets/gates.ts'
 import { gatesOf, movesFrom, type Step } from '../../domain/tickets/steps.ts'
-import { dayOut, idOut, instantOut } from '../../http/shapes.ts'
+import { dayOut, idOut, instantOut, moneyOut } from '../../http/shapes.ts'
 import { type Loaded, peopleOf, stateOfTelling } from './snapshot.ts'
-
-export const moneyOut = z.object({ amount: z.number().int(), currency: z.string() })
 
 export const gateOut = z.object({
   gate: z.string(),

@@ -5,8 +5,8 @@ import { withEtag } from '../../http/editing.ts'
 import { pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
-import { byId, dayOut, idOut, line } from '../../http/shapes.ts'
-import { cost, costOut, pieces } from '../stock-entries/shapes.ts'
+import { byId, dayOut, idOut, line, moneyOut } from '../../http/shapes.ts'
+import { cost, pieces } from '../stock-entries/shapes.ts'
 import { collectBox, listBoxes, openBox, putSpentIn, showBox, writeOffCells } from './waste.ts'
 
 const contents = z.enum(['silver-oxide', 'alkaline', 'lithium', 'mercury', 'other'])
@@ -24,7 +24,7 @@ const boxOut = z.object({
   collector: z.string().nullable(),
   licence: z.string().nullable(),
   slipNumber: z.string().nullable(),
-  credit: costOut.nullable(),
+  credit: moneyOut.nullable(),
   caution: z.string(),
 })
 
@@ -128,7 +128,7 @@ export function wasteRoutes(app: Routes, service: Service): void {
             entryId: idOut,
             boxId: idOut,
             pieces: z.number().int(),
-            cost: costOut,
+            cost: moneyOut,
             weightMg: z.number().int(),
             slip: z.literal('to follow'),
           }),

@@ -1,11 +1,12 @@
 import { type Db, dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
+import type { Money } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type Chemistry, wasteBoxOf } from '../../domain/stock/sizes.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { refuseMoreThanThere, writeEntry } from '../stock-entries/entries.ts'
-import { type Money, refuseCurrency } from '../stock-entries/keeping.ts'
+import { refuseCurrency } from '../stock-entries/keeping.ts'
 import { lockLot } from '../stock-entries/lots.ts'
 
 export type BoxContents = ReturnType<typeof wasteBoxOf>

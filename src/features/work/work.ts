@@ -1,4 +1,4 @@
-import type { Sign } from '../../domain/reckoning/facts.ts'
+import type { Sign, WatchKind } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
@@ -8,6 +8,7 @@ import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { fitCell as fitCellFromStock } from '../cell-lots/fit.ts'
+import { refuseWrongCell } from '../cell-lots/needs.ts'
 import { strikeOfRecord } from '../facts/strikes.ts'
 import { fitGasket } from '../gasket-lots/gasket-lots.ts'
 import {
@@ -321,29 +322,10 @@ export type CellInput = {
   at?: string | undefined
 } & LotNamed
 
-/** Refuses a primary cell for a rechargeable, and the reverse: one never takes the other. */
-export function refuseWrongCell(ticket: Loaded): void {
-  const kind = String(ticket.rows.watch.kind)
-  if (kind === 'rechargeable-quartz' || ticket.rows.calibre?.energy === 'rechargeable') {
-    throw new Refusal('record-not-taken', {
-      step: ticket.snapshot.ticket.step,
-      what: 'an ordinary cell for a rechargeable watch',
-      cure: 'Never fit an ordinary cell here.',
-    })
-  }
-  if (['hand-wound', 'self-winding', 'spring-quartz'].includes(kind)) {
-    throw new Refusal('record-not-taken', {
-      step: ticket.snapshot.ticket.step,
-      what: 'a cell for a watch that has none',
-      cure: 'Check the kind of the watch.',
-    })
-  }
-}
-
 /** A cell into the case: from its lot, graded on the day and with its best-before; or with a lot that is not known. */
 export async function fitCell(desk: Desk, ref: string, input: CellInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
-  refuseWrongCell(ticket)
+  refuseWrongCell(ticket.rows.watch.kind as WatchKind, ticket.rows.calibre?.energy)
   const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const { back } = mayFit(ticket, 'fitting')
   const reading =

@@ -75,7 +75,7 @@ test('cell from a loose drawer: no lot, no fitting without saying why; never an 
     { designation: 'SR621SW', lotUnknownBecause: 'drawer' },
     shop.bench,
   )
-  expect(never.body).toMatchObject({ status: 409, detail: expect.stringContaining('Never fit an ordinary cell') })
+  expect(never.body).toMatchObject({ status: 409, type: '/problems/never-a-primary-cell' })
 })
 
 test('water test kills the watch: wet only after dry, never above the claim, gently and with consent where acrylic', async () => {
