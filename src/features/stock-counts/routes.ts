@@ -1,5 +1,6 @@
 import { z } from 'zod'
 import { createOnce } from '../../http/creating.ts'
+import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
 import { byId, dayOut, id, idOut } from '../../http/shapes.ts'
@@ -41,6 +42,7 @@ export function stockCountRoutes(app: Routes, service: Service): void {
         summary: 'What the book says lies where, for a count',
         querystring: z.strictObject({
           place: place.optional(),
+          ...pageQuery,
           limit: z.coerce.number().int().min(1).max(1000).default(200),
         }),
         response: {
@@ -59,7 +61,11 @@ export function stockCountRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    (request) => countSheet(service.database.prisma, request.query.place, request.query.limit),
+    async (request, reply) => {
+      const { place, limit } = request.query
+      const rows = await countSheet(service.database.prisma, place, afterOf(request, 'name', 'id'), limit)
+      return page(request, reply, rows, (row) => [row.place, row.lotId])
+    },
   )
   app.post(
     '/v1/stock-counts',

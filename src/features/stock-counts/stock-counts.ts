@@ -65,14 +65,15 @@ export async function showCount(db: Db, id: string) {
   }
 }
 
-/** The sheet for a count: what the book says lies where, in the order of the places. */
-export async function countSheet(db: Db, place: string | undefined, limit: number) {
-  const rows = await db.$queryRaw<
+/** The sheet for a count: what the book says lies where, in the order of the places, beginning after a place and lot. */
+export function countSheet(db: Db, place: string | undefined, after: readonly [string, string] | null, limit: number) {
+  const [afterPlace, afterId] = after ?? ['', '00000000-0000-0000-0000-000000000000']
+  return db.$queryRaw<
     { lotId: string; name: string; lotNumber: string | null; place: string; book: number; reserved: number }[]
   >`
     select l.id as "lotId", i.name, l.lot_number as "lotNumber", l.storage_place as place, l.shelf as book, l.reserved
     from stock_lot l join stock_item i on i.id = l.item_id
     where l.shelf > 0 and (${place ?? null}::text is null or lower(l.storage_place) like lower(${place ?? ''}) || '%')
-    order by l.storage_place, l.id limit ${limit}`
-  return { items: rows }
+      and (l.storage_place, l.id) > (${afterPlace}, ${afterId}::uuid)
+    order by l.storage_place, l.id limit ${limit + 1}`
 }

@@ -3,7 +3,8 @@ import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { buckets } from '../../domain/stock/buckets.ts'
-import { pageBy, pageQuery } from '../../http/paging.ts'
+import type { StockSummary } from '../../generated/prisma/client.ts'
+import { afterOf, page, pageBy, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { type Act, act, type Service, signerOf } from '../../http/service.ts'
 import { day, dayOut, idOut, instantOut } from '../../http/shapes.ts'
@@ -33,24 +34,27 @@ async function listSummaries(db: Db, after: Day | null, limit: number) {
     orderBy: { madeOn: 'desc' },
     take: limit + 1,
   })
-  return rows.map((row) => ({
-    on: dayFrom(row.madeOn),
-    lots: row.lots,
-    pieces: row.pieces,
-    money: { amount: Number(row.money), currency: row.currency },
-    counts: row.counts as Record<string, { lots: number; pieces: number }>,
-    seenAt: row.seenAt?.toISOString() ?? null,
-    seenBy: row.seenBy,
-  }))
+  return rows.map(shown)
 }
 
-async function flagsOf(db: Db, on: Day) {
+const shown = (row: StockSummary) => ({
+  on: dayFrom(row.madeOn),
+  lots: row.lots,
+  pieces: row.pieces,
+  money: { amount: Number(row.money), currency: row.currency },
+  counts: row.counts as Record<string, { lots: number; pieces: number }>,
+  seenAt: row.seenAt?.toISOString() ?? null,
+  seenBy: row.seenBy,
+})
+
+async function flagsOf(db: Db, on: Day, after: readonly [string, string] | null, limit: number) {
+  const [afterName, afterId] = after ?? ['', '00000000-0000-0000-0000-000000000000']
   if (!(await db.stockSummary.findFirst({ where: { madeOn: dateOf(on) } })))
     throw new Refusal('not-found', { what: 'stock summary of', id: on })
   return db.$queryRaw<z.output<typeof flagOut>[]>`
   select f.lot_id as "lotId", i.name as designation, l.storage_place as place, f.bucket, f.was, f.pieces
   from lot_flag f join stock_lot l on l.id = f.lot_id join stock_item i on i.id = l.item_id
-  where f.entered_on = ${on}::date order by i.name, f.lot_id limit 1000`
+  where f.entered_on = ${on}::date and (i.name, f.lot_id) > (${afterName}, ${afterId}::uuid) order by i.name, f.lot_id limit ${limit + 1}`
 }
 
 async function markSeen({ tx, now, who }: Act, on: Day) {
@@ -58,9 +62,9 @@ async function markSeen({ tx, now, who }: Act, on: Day) {
     where: { madeOn: dateOf(on), seenAt: null },
     data: { seenAt: now, seenBy: who.name },
   })
-  const [summary] = (await listSummaries(tx, null, 400)).filter((row) => row.on === on)
-  if (!summary) throw new Refusal('not-found', { what: 'stock summary of', id: on })
-  return summary
+  const row = await tx.stockSummary.findFirst({ where: { madeOn: dateOf(on) } })
+  if (!row) throw new Refusal('not-found', { what: 'stock summary of', id: on })
+  return shown(row)
 }
 
 export function stockSummaryRoutes(app: Routes, service: Service): void {
@@ -94,12 +98,17 @@ export function stockSummaryRoutes(app: Routes, service: Service): void {
       config,
       schema: {
         tags,
-        summary: 'The lots of one night',
+        summary: 'The lots of one night, by designation',
         params: ofDay,
+        querystring: z.strictObject(pageQuery),
         response: { 200: z.object({ items: z.array(flagOut) }) },
       },
     },
-    async (request) => ({ items: await flagsOf(service.database.prisma, request.params.on) }),
+    async (request, reply) => {
+      const after = afterOf(request, 'name', 'id')
+      const rows = await flagsOf(service.database.prisma, request.params.on, after, request.query.limit)
+      return page(request, reply, rows, (row) => [row.designation, row.lotId])
+    },
   )
   app.post(
     '/v1/stock-summaries/:on/seen',

@@ -3,6 +3,7 @@ import type { Day } from '../../domain/day.ts'
 import type { Money } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type Chemistry, wasteBoxOf } from '../../domain/stock/sizes.ts'
+import type { WasteBox } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { refuseMoreThanThere, writeEntry } from '../stock-entries/entries.ts'
@@ -133,10 +134,21 @@ export async function writeOffOthers(
 export async function showBox(db: Db, id: string) {
   const box = await db.wasteBox.findUnique({ where: { id } })
   if (!box) throw new Refusal('not-found', { what: 'waste box', id })
-  const [sum] = await db.$queryRaw<{ pieces: number; weightMg: number }[]>`
-    select coalesce(sum(pieces), 0)::int as pieces, coalesce(sum(weight_mg), 0)::float8 as "weightMg" from waste_item where box_id = ${id}::uuid`
+  return shownBox(box, (await contentOf(db, [id])).get(id))
+}
+
+type Sum = { id: string; pieces: number; weightMg: number }
+
+async function contentOf(db: Db, ids: readonly string[]): Promise<Map<string, Sum>> {
+  const sums = await db.$queryRaw<Sum[]>`
+    select box_id as id, sum(pieces)::int as pieces, coalesce(sum(weight_mg), 0)::float8 as "weightMg" from waste_item
+    where box_id = any(${ids}::uuid[]) group by box_id`
+  return new Map(sums.map((sum) => [sum.id, sum]))
+}
+
+function shownBox(box: WasteBox, sum: Sum | undefined) {
   return {
-    id,
+    id: box.id,
     version: box.version,
     contents: box.contents as BoxContents,
     label: box.label,
@@ -162,7 +174,11 @@ export async function listBoxes(db: Db, after: string | null, limit: number) {
     orderBy: { id: 'asc' },
     take: limit + 1,
   })
-  return Promise.all(rows.map((row) => showBox(db, row.id)))
+  const sums = await contentOf(
+    db,
+    rows.map((row) => row.id),
+  )
+  return rows.map((row) => shownBox(row, sums.get(row.id)))
 }
 
 export type Collection = { collector: string; licence: string; slipNumber: string; credit?: Money | undefined }

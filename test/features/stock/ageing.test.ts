@@ -170,6 +170,17 @@ const nameOf = async (designation: string) => {
   return designation
 }
 
+/** Every page, one after the other. */
+const allOf = async (first: string) => {
+  const items: unknown[] = []
+  for (let next: string | undefined = first; next; ) {
+    const { body, headers } = await get(next)
+    items.push(...body.items)
+    next = /<([^>]+)>; rel="next"/.exec(headers.link ?? '')?.[1]
+  }
+  return items
+}
+
 describe('the night', () => {
   it('flags what entered a bucket, lists what is to be written off, and tells the manager once', async () => {
     const { database } = house
@@ -191,7 +202,14 @@ describe('the night', () => {
     const next = await run({ db: database, today: '2027-01-02' as never, currency: 'EUR' })
     expect(next.counts).toEqual({ 'days-0-30': { lots: 1, pieces: 30 }, 'days-91-180': { lots: 1, pieces: 40 } })
     expect((await get('/v1/stock-summaries/2027-01-02/lots')).body.items).toHaveLength(2)
+    expect(await allOf('/v1/stock-summaries/2027-01-02/lots?limit=1')).toHaveLength(2)
+    // however many nights went by since
+    await house.database.pool.query(
+      `insert into stock_summary (made_on, lots, pieces, money, currency, counts)
+       select date '2101-01-01' + n, 0, 0, 0, 'EUR', '{}' from generate_series(1, 450) n`,
+    )
     const seen = await house.as('manager').post('/v1/stock-summaries/2026-12-01/seen')
+    await house.database.pool.query(`delete from stock_summary where made_on > '2101-01-01'`)
     expect(seen.body.seenBy).toBe('manager of the test')
   })
 
@@ -308,6 +326,7 @@ describe('write-off, waste and counts', () => {
   it('counts shelf against book, and the difference is a signed entry', async () => {
     const sheet = await stock().get('/v1/stock-counts/sheet?place=drawer%20SR626SW')
     expect(sheet.body.items).toHaveLength(shelf.length - 2)
+    expect(await allOf('/v1/stock-counts/sheet?place=drawer%20SR626SW&limit=2')).toEqual(sheet.body.items)
     const counted = await stock().post('/v1/stock-counts', {
       place: 'drawer',
       lines: [
