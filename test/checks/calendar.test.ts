@@ -3,6 +3,8 @@ import { DateTime } from 'luxon'
 import { Temporal } from 'temporal-polyfill'
 import { describe, expect, it } from 'vitest'
 import { addDays, addMonths, type Day, dayOfNumber, daysBetween, isDay, numberOfDay } from '../../src/domain/day.ts'
+import { readInstant } from '../../src/http/instants.ts'
+import { instantOf } from '../../src/http/service.ts'
 
 /**
  * Month arithmetic against outside sources: rows printed in the documents of other date libraries, and two general
@@ -43,6 +45,50 @@ describe('adding months, published rows', () => {
     const january = '2024-01-31' as Day
     expect(addMonths(addMonths(january, 1), 1)).toBe('2024-03-29')
     expect(addMonths(january, 2)).toBe('2024-03-31')
+  })
+})
+
+describe('a local time of day', () => {
+  /** RFC 5545 3.3.5: one that comes twice is the first of them, one that is skipped counts by the offset before the gap; New York's are its own examples. */
+  it.each([
+    ['America/New_York', '2007-11-04', '01:30', '2007-11-04T01:30:00-04:00'],
+    ['America/New_York', '2007-03-11', '02:30', '2007-03-11T03:30:00-04:00'],
+    ['Europe/Paris', '2024-10-27', '02:30', '2024-10-27T02:30:00+02:00'],
+    ['Europe/Paris', '2024-03-31', '02:30', '2024-03-31T03:30:00+02:00'],
+  ])('in %s on %s at %s is %s', (zone, day, time, instant) => {
+    expect(instantOf(day as Day, time, zone).getTime()).toBe(Date.parse(instant))
+    expect(instantOf(day as Day, time, zone).getTime()).toBe(
+      Temporal.PlainDateTime.from(`${day}T${time}`).toZonedDateTime(zone, { disambiguation: 'compatible' })
+        .epochMilliseconds,
+    )
+  })
+})
+
+describe('an instant said at a door', () => {
+  /** The examples of RFC 3339, 5.8, in milliseconds as the Temporal polyfill reckons them; a leap second as RFC 5545 3.3.12 says. */
+  it.each([
+    ['1985-04-12T23:20:50.52Z', 482_196_050_520],
+    ['1996-12-19T16:39:57-08:00', 851_042_397_000],
+    ['1996-12-20T00:39:57Z', 851_042_397_000],
+    ['1937-01-01T12:00:27.87+00:20', -1_041_337_172_130],
+    ['1990-12-31T23:59:60Z', 662_687_999_000],
+    ['1990-12-31T15:59:60-08:00', 662_687_999_000],
+  ])('%s', (text, at) => {
+    expect(readInstant(text)).toBe(at)
+    expect(Temporal.Instant.from(text).epochMilliseconds).toBe(at)
+  })
+  it.each([
+    '2026-11-25',
+    '2026-11-25T09:30:00',
+    '2026-02-29T09:30:00Z',
+    '2026-11-25T24:00:00Z',
+    '2026-11-25T09:30:61Z',
+    '2026-11-25T09:30:60Z',
+    '2026-11-25T23:59:60Z',
+    '2026-11-25 09:30:00Z',
+    '2026-11-25T09:30:00+0100',
+  ])('%s is none', (text) => {
+    expect(readInstant(text)).toBeNull()
   })
 })
 

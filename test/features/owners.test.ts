@@ -1,6 +1,13 @@
+import { createRequire } from 'node:module'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { phoneKey } from '../../src/features/owners/owners.ts'
 import { book } from '../support/book.ts'
 import { type House, openHouse } from '../support/house.ts'
+
+// it brings no types
+const LinkHeader = createRequire(import.meta.url)('http-link-header') as {
+  parse: (text: string) => { rel: (name: string) => { uri: string; title?: string }[] }
+}
 
 let house: House
 beforeAll(async () => {
@@ -36,6 +43,48 @@ describe('owners', () => {
     }
     const none = await house.as('counter').get('/v1/owners?search=%25').expect(200)
     expect(none.body.items.length).toBeLessThanOrEqual(50)
+  })
+
+  /** E.164 forms by the tables of libphonenumber; at most fifteen digits with the country's. */
+  test.each([
+    ['CH', '044 668 18 00', '41446681800'],
+    ['GB', '020 7946 0018', '442079460018'],
+    ['FR', '06 12 34 56 78', '33612345678'],
+    ['IT', '02 3661 8300', '390236618300'],
+    ['CH', '+44 20 7946 0018', '442079460018'],
+    ['CH', '+1234567890123456', null],
+  ])('in %s the number %s is kept for searching as %s', (country, written, key) => {
+    expect(phoneKey(written, country)).toBe(key)
+  })
+
+  test('come page by page, the next one linked as of RFC 8288, read by a general parser', async () => {
+    // the parser reads the examples of RFC 8288, 3.5
+    const parsed = LinkHeader.parse(
+      '<http://example.com/TheBook/chapter2>; rel="previous"; title="previous chapter", </>; rel="http://example.net/foo"',
+    )
+    expect(parsed.rel('previous')).toMatchObject([
+      { uri: 'http://example.com/TheBook/chapter2', title: 'previous chapter' },
+    ])
+    expect(parsed.rel('http://example.net/foo')).toMatchObject([{ uri: '/' }])
+    const titles = LinkHeader.parse(
+      `</TheBook/chapter2>; rel="previous"; title*=UTF-8'de'letztes%20Kapitel, </TheBook/chapter4>; rel="next"; title*=UTF-8'de'n%c3%a4chstes%20Kapitel`,
+    )
+    expect(titles.rel('next')).toMatchObject([{ uri: '/TheBook/chapter4' }])
+    for (let n = 0; n < 3; n++) await owner(`Page Turner & Söhne ${n}`)
+    const seen: string[] = []
+    let next: string | undefined = `/v1/owners?limit=2&search=${encodeURIComponent('page turner & sohne')}`
+    while (next !== undefined) {
+      const { body, headers }: { body: { items: { id: string }[] }; headers: Record<string, string> } = await house
+        .as('counter')
+        .get(next)
+        .expect(200)
+      seen.push(...body.items.map((item) => item.id))
+      const links: { uri: string }[] = headers.link === undefined ? [] : LinkHeader.parse(headers.link).rel('next')
+      expect(links.length).toBeLessThan(2)
+      next = links[0]?.uri
+    }
+    expect(seen).toHaveLength(3)
+    expect(new Set(seen).size).toBe(3)
   })
 
   test('who share an address with a record on file are offered it, not silently made', async () => {

@@ -63,9 +63,6 @@ export type WaterTest = {
   readonly seen: 'passed' | 'failed'
 }
 
-/** Marked metres as bar: a convention of marking, ten metres to the bar. */
-export const barOfMetres = (metres: number): number => metres / 10
-
 const needsCare = (watch: TestedWatch): boolean =>
   watch.crystal === 'acrylic' || watch.crystal === 'unknown' || watch.vintage || watch.claim === 'unknown'
 

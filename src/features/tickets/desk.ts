@@ -8,6 +8,7 @@ import { latest } from '../../domain/tickets/snapshot.ts'
 import type { SideState, Step } from '../../domain/tickets/steps.ts'
 import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
 import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
+import { instantIn, readInstant } from '../../http/instants.ts'
 import { type Act, act, dayAt, type Service, type Signer } from '../../http/service.ts'
 import { closeReadyTask } from '../notices/ready-letters.ts'
 import { readRows } from './reading.ts'
@@ -110,7 +111,7 @@ export async function addRecords(
 }
 
 /** An instant said at the door. */
-export const happened = z.iso.datetime({ offset: true }).optional()
+export const happened = instantIn.optional()
 
 /** What an instant may not lie before, and in words what that was. */
 type Floor = { readonly at: number; readonly what: string }
@@ -123,8 +124,9 @@ export function instantSaid(
   ...floors: readonly (Floor | null)[]
 ): Date {
   if (said === undefined) return desk.now
-  const at = new Date(said)
-  if (Number.isNaN(at.getTime())) throw faulty([pointer, 'is not an instant that exists'])
+  const instant = readInstant(said)
+  if (instant === null) throw faulty([pointer, 'is not an instant that exists'])
+  const at = new Date(instant)
   if (at.getTime() > desk.now.getTime())
     throw new Refusal('fact-in-future', { what: 'What happened', today: desk.today }, [
       { pointer, detail: 'lies in the future' },

@@ -49,6 +49,13 @@ const units: Readonly<Record<string, readonly [string, string]>> = {
   pulseWidth: ['pulse width', 'ms'],
 }
 
+/** The pressure of a test, in bar and as its tester showed it. */
+const pressed = (d: Data): string => {
+  const shown = d.pressure as { value: number; unit: string } | undefined
+  const as = shown && shown.unit !== 'bar' ? ` (${shown.value} ${shown.unit})` : ''
+  return said(d.bar, (bar) => ` at ${bar} bar${as}`)
+}
+
 const values = (d: Data): string =>
   Object.entries((d.values ?? {}) as Record<string, number | null>)
     .filter(([, value]) => value !== null)
@@ -190,7 +197,7 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       ' ',
     ),
   'water-test': (d) =>
-    `${testWords[d.test as TestKind] ?? 'water test'}: ${d.passed ? `passed${said(d.bar, (bar) => ` at ${bar} bar`)} on this date${d.counts === false ? `; it opens no gate, ${list(d.shortcomings)}` : ''}` : `failed${said(d.bar, (bar) => ` at ${bar} bar`)}, ${list(d.because)}`}${tool(d)}`,
+    `${testWords[d.test as TestKind] ?? 'water test'}: ${d.passed ? `passed${pressed(d)} on this date${d.counts === false ? `; it opens no gate, ${list(d.shortcomings)}` : ''}` : `failed${pressed(d)}, ${list(d.because)}`}${tool(d)}`,
   'readings-accepted': (d) => `values accepted: ${text(d.reason)}`,
   'water-agreement': (d) =>
     `test agreed at ${d.bar === null ? 'no pressure' : `${text(d.bar)} bar`}: ${list((d.needed as TestKind[] | undefined)?.map((kind) => testWords[kind]))}${yes(d.ownerConsents, '; the owner consents to a gentle test')}`,

@@ -10,6 +10,7 @@ import {
 } from '../../domain/readings/bounds.ts'
 import { amplitudeOf, predictedMonths, rateOf } from '../../domain/readings/computed.ts'
 import { judgeReadings } from '../../domain/readings/judge.ts'
+import { inBar, type Pressure } from '../../domain/readings/pressure.ts'
 import {
   judgeWaterTest,
   limitsUnder,
@@ -237,6 +238,8 @@ async function recorded(
 export type WaterInput = {
   test: WaterTest['kind']
   bar?: number | undefined
+  /** the pressure as the tester shows it, in place of `bar` */
+  pressure?: Pressure | undefined
   seconds?: number | undefined
   deformationMicrometres?: number | undefined
   leakMicrogramsPerMinute?: number | undefined
@@ -258,9 +261,11 @@ const testerOf: Readonly<Record<WaterTest['kind'], readonly string[]>> = {
 /** A water test: taken only dry before wet and within the claim; judged; a failed one sends the watch back to the bench. */
 export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
+  if (input.bar !== undefined && input.pressure !== undefined)
+    throw faulty(['/pressure', 'is the same as bar: give one of them'])
   const test: WaterTest = {
     kind: input.test,
-    bar: input.bar ?? null,
+    bar: input.bar ?? (input.pressure ? inBar(input.pressure) : null),
     seconds: input.seconds ?? null,
     deformationMicrometres: input.deformationMicrometres ?? null,
     leakMicrogramsPerMinute: input.leakMicrogramsPerMinute ?? null,
@@ -291,7 +296,11 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
   const watch = testedWatch(ticket.rows)
   refuse(
     waterTestFaults(test, watch, dry.length > 0 && dry.every((one) => one.passed), limits).map((fault) =>
-      fault.key === 'kind' ? { ...fault, key: 'test' } : fault,
+      fault.key === 'kind'
+        ? { ...fault, key: 'test' }
+        : fault.key === 'bar' && input.pressure
+          ? { ...fault, key: 'pressure/value' }
+          : fault,
     ),
   )
   const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
@@ -321,6 +330,7 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
       tool: tool?.id ?? null,
       data: {
         ...test,
+        ...(input.pressure && { pressure: input.pressure }),
         test: input.test,
         passed: judgement.passed,
         because: judgement.because,

@@ -1,5 +1,6 @@
 import { z } from 'zod'
 import { positions } from '../../domain/readings/bounds.ts'
+import { pressureUnits } from '../../domain/readings/pressure.ts'
 import { movementConditions, signs, watchKinds } from '../../domain/reckoning/facts.ts'
 import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { createOnce } from '../../http/creating.ts'
@@ -326,6 +327,10 @@ export function workRoutes(app: Routes, service: Service): void {
         body: z.strictObject({
           test: z.enum(['vacuum-dry', 'overpressure-dry', 'overpressure-wet', 'immersion', 'condensation']),
           bar: z.number().min(-1000).max(1000).optional(),
+          pressure: z
+            .strictObject({ value: z.number().min(-10_000).max(10_000), unit: z.enum(pressureUnits) })
+            .optional()
+            .describe('as the tester shows it, in place of bar; both are kept'),
           seconds: z.number().int().min(0).max(100_000).optional(),
           deformationMicrometres: z.number().min(-10_000).max(10_000).optional(),
           leakMicrogramsPerMinute: z.number().min(0).max(1_000_000).optional(),

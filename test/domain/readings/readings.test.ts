@@ -159,6 +159,53 @@ describe('the fifteen-day programme', () => {
     }
     expect(judgeProgramme(rates.slice(0, 14), categoryTwo)).toMatchObject({ standing: 'incomplete' })
   })
+  /** Category 1: observatoirechronometrique.ch, a test laboratory; category 2: list at greekwatchforum.gr 720. Inclusive is from memory. */
+  it.each([
+    [1, 'M', -4, 6],
+    [1, 'V', null, 2],
+    [1, 'Vmax', null, 5],
+    [1, 'D', -6, 8],
+    [1, 'P', null, 10],
+    [1, 'C', -0.6, 0.6],
+    [1, 'R', -5, 5],
+    [2, 'M', -5, 8],
+    [2, 'V', null, 3.4],
+    [2, 'Vmax', null, 7],
+    [2, 'D', -8, 10],
+    [2, 'P', null, 15],
+    [2, 'C', -0.7, 0.7],
+    [2, 'R', -6, 6],
+  ] as const)(
+    'category %i: %s from %d to %d, the bounds inside, and a hundredth beyond them outside by itself',
+    (number, name, least, most) => {
+      const category = number === 1 ? categoryOne : categoryTwo
+      const zeros: number[] = Array.from({ length: 15 }, () => 0)
+      /** a programme in which this criterion comes to the value, and the others to less than their limits */
+      const programme: Record<(typeof criteria)[number], (value: number) => number[]> = {
+        M: (value) => zeros.map(() => value),
+        V: (value) => zeros.map((_, i) => (i < 10 ? (i % 2) * value : value / 2)),
+        Vmax: (value) => zeros.with(5, value),
+        D: (value) =>
+          zeros.map((_, i) => (i < 2 ? value / 2 : i === 8 || i === 9 ? -value / 2 : i === 14 ? value / 2 : 0)),
+        P: (value) => zeros.map((_, i) => (i === 6 || i === 7 ? value * 1.25 : 0)),
+        C: (value) => zeros.with(12, value * 30),
+        R: (value) => zeros.with(14, value),
+      }
+      for (const [bound, step] of [
+        [least, -0.01],
+        [most, 0.01],
+      ] as const) {
+        if (bound === null) continue
+        const at = judgeProgramme(programme[name](bound), category)
+        expect(at).toMatchObject({ standing: 'within' })
+        expect(at.standing !== 'incomplete' && at.values[name]).toBeCloseTo(bound, 5)
+        expect(judgeProgramme(programme[name](bound + step), category)).toMatchObject({
+          standing: 'outside',
+          outside: [name],
+        })
+      }
+    },
+  )
   it('has wider limits for the smaller movements', () => {
     for (const name of criteria) {
       expect(categoryTwo[name].max).toBeGreaterThan(categoryOne[name].max)

@@ -1,8 +1,14 @@
 import { describe, expect, it } from 'vitest'
 import type { Day } from '../../../src/domain/day.ts'
+import {
+  barOfAtmospheres,
+  barOfMetres,
+  barOfPsi,
+  inBar,
+  type PressureUnit,
+} from '../../../src/domain/readings/pressure.ts'
 import { doubtfulSpans, isInDate, validUntil } from '../../../src/domain/readings/tools.ts'
 import {
-  barOfMetres,
   highestPressure,
   judgeWaterTest,
   limitsUnder,
@@ -34,6 +40,29 @@ const test: WaterTest = {
 const limits = limitsUnder(defaultTicketRules)
 const keys = (t: WaterTest, w = watch, passedDry = false) =>
   waterTestFaults(t, w, passedDry, limits).map((fault) => fault.key)
+
+describe('a pressure as a tester shows it', () => {
+  /** GNU units 2.22, UCUM (@lhncbc/ucum-lhc 7.1.10) and js-quantities 1.8.0 agree; an atmosphere is exact by definition. */
+  it.each([
+    [1, 'atm', 1.01325],
+    [0.9869232667, 'atm', 1],
+    [14.50377, 'psi', 1],
+    [43.51132132, 'psi', 3],
+  ] as const)('%d %s is %d bar', (value, unit, bar) => {
+    expect(unit === 'atm' ? barOfAtmospheres(value) : barOfPsi(value)).toBeCloseTo(bar, 6)
+  })
+  it.each([
+    [3, 'bar', 3],
+    [30, 'm', 3],
+    [200, 'm', 20],
+    [3, 'atm', 3.03975],
+    [43.5113, 'psi', 3],
+    [-0.3, 'bar', -0.3],
+    [-4.35113, 'psi', -0.3],
+  ] as [number, PressureUnit, number][])('%d %s is kept as %d bar', (value, unit, bar) => {
+    expect(inBar({ value, unit })).toBe(bar)
+  })
+})
 
 describe('a water test', () => {
   /** ISO 2281:1990 §4.1 (text reproduced at forums.watchuseek.com f135/265634): at most 50 µg of air in a minute. */

@@ -3,6 +3,7 @@ import type { Day } from '../../../src/domain/day.ts'
 import {
   type GasketCandidate,
   type GasketMaterial,
+  gasketMaterials,
   gasketMayBeFitted,
   gasketOrder,
   type Inspection,
@@ -34,6 +35,21 @@ describe('storage life', () => {
       expect(storageLife(cured, material, [inspected(end)]).end).toBe(extended)
     },
   )
+
+  // The table extracted from BS ISO 2230:2002, as at studylib.net 25379531 and prepol.com (two copies agree): years, and years once extended.
+  test.each(
+    Object.entries({
+      A: [5, 2, ['NR', 'IR', 'BR', 'SBR', 'AU', 'EU']],
+      B: [7, 3, ['ACM', 'ECO', 'CR', 'HNBR', 'IIR', 'NBR']],
+      C: [10, 5, ['CSM', 'EPDM', 'FKM', 'FFKM', 'VMQ', 'FVMQ']],
+    } as Record<string, [number, number, GasketMaterial[]]>).flatMap(([group, [years, more, materials]]) =>
+      materials.map((material) => [material, group, years, more] as const),
+    ),
+  )('%s is of group %s: %i years and %i', (material, group, years, more) => {
+    const life = storageLife(lastDayOfQuarter('3Q1994'), material, [])
+    expect(gasketMaterials[material]).toBe(group)
+    expect(life).toMatchObject({ initialEnd: `${1994 + years}-09-30`, extendedEnd: `${1994 + years + more}-09-30` })
+  })
 
   it('is extended once, from the end of the initial life, whatever the day of inspection', () => {
     const cured = '2019-09-30' as Day

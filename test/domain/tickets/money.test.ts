@@ -137,14 +137,10 @@ describe('the bill', () => {
 describe('money', () => {
   /** ISO 4217 list of 2024-06-25; HUF has two there, whatever a browser says. */
   it.each([
-    ['EUR', 2],
-    ['HUF', 2],
-    ['JPY', 0],
-    ['KWD', 3],
-    ['CLF', 4],
-    ['MGA', 2],
-    ['KRW', 0],
-    ['TND', 3],
+    ...'EUR GBP CHF USD CZK PLN SEK HUF MGA MRU'.split(' ').map((code) => [code, 2] as const),
+    ...'JPY KRW ISK CLP VND XOF XAF XPF PYG UGX'.split(' ').map((code) => [code, 0] as const),
+    ...'BHD KWD JOD OMR IQD LYD TND'.split(' ').map((code) => [code, 3] as const),
+    ...'CLF UYW'.split(' ').map((code) => [code, 4] as const),
   ])('%s has %i decimals', (code, decimals) => {
     expect(decimalsOf(code)).toBe(decimals)
   })

@@ -58,3 +58,25 @@ test('a test over a seal found hard opens nothing and settles nothing; replaced,
   const { body } = await shop.manager.get(`/v1/watches/${ticket.watchId}/story`).expect(200)
   expect(body.entries.map((entry: { words: string }) => entry.words)).toContain('seals seen: Crown hard')
 })
+
+test('a pressure is told as the tester shows it, kept so and in bar, and held against the claim in bar', async () => {
+  const ticket = await shop.book()
+  const estimate = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  const { bar: _, ...inAnotherUnit } = shop.aTest
+  const tested = (pressure: object, more: object = {}) =>
+    shop.say(ticket.number, 'water-tests', { ...inAnotherUnit, ...more, pressure }, shop.bench)
+  for (const [answer, pointer] of [
+    // one psi is 0.0689476 bar (GNU units 2.22); the mark of the watch is 5 bar
+    [await tested({ value: 73, unit: 'psi' }), '#/pressure/value'],
+    [await tested({ value: 51, unit: 'm' }), '#/pressure/value'],
+    [await tested({ value: 5, unit: 'bar' }, { bar: 5 }), '#/pressure'],
+    [await tested({ value: 5, unit: 'kg' }), '#/pressure/unit'],
+  ] as const)
+    expect([answer.status, answer.body.errors?.[0].pointer]).toEqual([400, pointer])
+  expect((await tested({ value: 72.5, unit: 'psi' })).body.passed).toBe(true)
+  const told = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+  const story = (await shop.counter.get(`/v1/watches/${told.watchId}/story`).expect(200)).body
+  expect(JSON.stringify(story)).toContain('at 4.9987 bar (72.5 psi)')
+})
