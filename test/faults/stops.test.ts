@@ -104,7 +104,8 @@ describe('signals', () => {
       const ids = await Promise.all(
         Array.from(
           { length: 6 },
-          async () => JSON.parse((await send('POST', '/v1/owners', { name: 'At rest', confirmedNew: true }))?.body ?? '{}').id,
+          async () =>
+            JSON.parse((await send('POST', '/v1/owners', { name: 'At rest', confirmedNew: true }))?.body ?? '{}').id,
         ),
       )
       const busy = load(() => running, `Stopped, ${kept}`, agent)
