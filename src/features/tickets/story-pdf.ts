@@ -1,4 +1,5 @@
 import { createRequire } from 'node:module'
+import { setImmediate as others } from 'node:timers/promises'
 import PDFDocument from 'pdfkit'
 import { dayAt, timeAt } from '../../http/service.ts'
 import type { Entry, Story } from './story.ts'
@@ -27,7 +28,7 @@ export function printable(text: string, shows: (codePoint: number) => boolean): 
 }
 
 /** The story of one watch as a paper: each line with its day, ticket, words and signer, in order of time. */
-export function storyPdf(story: Story, centre: string, madeOn: string): Promise<Buffer> {
+export async function storyPdf(story: Story, centre: string, madeOn: string): Promise<Buffer> {
   const doc = new PDFDocument({
     size: 'A4',
     margin,
@@ -81,7 +82,9 @@ export function storyPdf(story: Story, centre: string, madeOn: string): Promise<
     doc.font('plain').fontSize(7.5)
   }
   header()
-  for (const entry of story.entries) {
+  for (const [nth, entry] of story.entries.entries()) {
+    // laying out takes some milliseconds a line: other requests are answered in between
+    if (nth % 10 === 9) await others()
     const by = written(entry.by)
     const when = whenOf(entry, story.zone)
     for (const [n, words] of rowsOf(written(wordsOf(entry))).entries()) {
