@@ -42,6 +42,21 @@ export const ticketRuleTable = {
   toolLeadDays: rule(30, 0, 365, 'days', 'The manager is told of a certificate this long before its last day'),
   readyComeByDays: rule(14, 1, 365, 'days', 'A letter that a watch is ready hopes for its owner within this many days'),
 
+  benchMinutesADay: rule(480, 60, 1440, 'minutes', 'Paid minutes of a bench on a working day'),
+  productiveSharePercent: rule(80, 1, 100, 'percent', 'Share of the paid minutes that goes into watches'),
+  loadAheadWorkingDays: rule(10, 1, 60, 'working days', 'How far ahead the load of the benches is looked at'),
+  tightLoadPercent: rule(85, 1, 100, 'percent', 'Above this load a skill is tight'),
+  untouchedWorkingDays: rule(
+    15,
+    1,
+    120,
+    'working days',
+    'A job that could be worked on lies untouched too long after this',
+  ),
+  openedMovements: rule(6, 1, 100, 'pieces', 'Watches that may lie open at one bench'),
+  finalCheckCellMinutes: rule(8, 1, 600, 'minutes', 'A final check after a cell, a strap or seals'),
+  finalCheckServiceMinutes: rule(20, 1, 600, 'minutes', 'A final check after any other work'),
+
   estimateValidDays: rule(30, 1, 365, 'days', 'How long the price of an estimate holds'),
   conditionLineAmount: rule(
     100_000,

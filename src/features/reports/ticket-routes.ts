@@ -5,6 +5,7 @@ import type { Routes } from '../../http/routes.ts'
 import { type Service, todayAt } from '../../http/service.ts'
 import { day, dayOut, idOut, moneyOut } from '../../http/shapes.ts'
 import { localSettingsOn } from '../house-rules/house-rules.ts'
+import { benchesOn, benchesOut } from './benches.ts'
 import { formatOf, sendCsv } from './formats.ts'
 import { againstCover, comebacks, stuckTickets, valueByPlace } from './tickets.ts'
 import { unclaimedWatches } from './unclaimed.ts'
@@ -167,6 +168,23 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
         return csv(reply, places, ['place', 'currency', 'watches', 'amount', 'withoutValue'])
       const settings = await localSettingsOn(prisma, today)
       return { on: today, ...againstCover(places, settings.coverTotal), places }
+    },
+  )
+  app.get(
+    '/v1/reports/benches',
+    {
+      config: { roles: ['manager'] },
+      schema: {
+        tags,
+        summary:
+          'Agreed work against the hours of the benches by skill and at the final check, where it chokes, what lies untouched, and open cases by place; the skills also as text/csv',
+        response: { 200: benchesOut },
+      },
+    },
+    async (request, reply) => {
+      const report = await benchesOn(prisma, todayAt(service))
+      if (formatOf(request, forms) === 'json') return report
+      return csv(reply, report.skills, ['skill', 'needed', 'available', 'load', 'standing'])
     },
   )
   app.get(

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { Day } from '../../../src/domain/day.ts'
+import { loadOf, loadsOf } from '../../../src/domain/tickets/benches.ts'
 import { nextFor } from '../../../src/domain/tickets/next.ts'
 import { defaultTicketRules as rules } from '../../../src/domain/tickets/rules.ts'
 import { steps } from '../../../src/domain/tickets/steps.ts'
@@ -122,5 +123,40 @@ describe('twins', () => {
     expect(mightBeTaken(look, { ...look, metal: null, dial: null, diameterMm: null }, 1)).toBe(true)
     expect(mightBeTaken(look, { maker: null, model: null, metal: null, dial: null, diameterMm: 38 }, 1)).toBe(false)
     expect(mightBeTaken({ ...look, maker: null, model: null }, look, 1)).toBe(true)
+  })
+})
+
+describe('the load of the benches (worked examples of common practice, no source)', () => {
+  const minutes = 384 * 10
+  const work = { 'three-hand': 31 * 210, chronograph: 4 * 480 }
+  it('of 31 services and 4 chronographs on two benches, one of which may do both, is 1.10, over by 750 minutes', () => {
+    const benches = [{ skills: ['three-hand'] }, { skills: ['three-hand', 'chronograph'] }]
+    const { skills, choke } = loadsOf(work, benches, minutes, 85)
+    expect(skills).toEqual([
+      { skill: 'chronograph', needed: 1920, available: 3840, load: 0.5, standing: 'free' },
+      { skill: 'three-hand', needed: 6510, available: 7680, load: 0.85, standing: 'free' },
+    ])
+    expect(choke).toEqual({
+      skills: ['chronograph', 'three-hand'],
+      needed: 8430,
+      available: 7680,
+      load: 1.1,
+      standing: 'over',
+    })
+  })
+  it('of benches that share nothing chokes at the fuller one; a skill nobody has stands by itself', () => {
+    const benches = [{ skills: ['three-hand'] }, { skills: ['three-hand'] }, { skills: ['chronograph'] }]
+    const { skills, choke } = loadsOf({ ...work, vintage: 900 }, benches, minutes, 85)
+    expect(choke).toMatchObject({ skills: ['three-hand', 'vintage'], load: 0.96 })
+    expect(skills.find((one) => one.skill === 'vintage')).toMatchObject({ load: null, standing: 'nobody' })
+    expect(loadsOf({}, benches, minutes, 85)).toEqual({ skills: [], choke: null })
+  })
+  it('of 24 final checks of 20 minutes a day is 1.25; with 8 minutes for 14 cells of them 0.81', () => {
+    expect(loadOf(24 * 20, 384, 85)).toMatchObject({ load: 1.25, standing: 'over' })
+    expect(loadOf(14 * 8 + 10 * 20, 384, 85)).toMatchObject({ load: 0.81, standing: 'free' })
+    expect(loadOf(85, 100, 85).standing).toBe('free')
+    expect(loadOf(86, 100, 85).standing).toBe('tight')
+    expect(loadOf(100, 100, 85).standing).toBe('tight')
+    expect(loadOf(101, 100, 85).standing).toBe('over')
   })
 })

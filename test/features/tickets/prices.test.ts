@@ -195,3 +195,58 @@ test('what a choice of lines comes to is told to the cent without recording it; 
   ])
   expect((await read('?lines=agreed'))[0].lines).toEqual([])
 })
+
+test('the benches: agreed minutes against hours by skill, the final check, what lies untouched and what lies open', async () => {
+  shop.house.setNow('2027-01-04T09:00:00Z')
+  const report = async () => (await shop.manager.get('/v1/reports/benches').expect(200)).body
+  const before = await report()
+  expect(before).toMatchObject({ minutesABenchADay: 384, workingDays: 10, skills: [], choke: null, openCases: [] })
+  await price({ code: 'change', from: '2027-01-04', minutes: 20, opensCase: false }).expect(201)
+  const lines = [
+    { code: 'change', choice: 'must' },
+    { code: 'change', choice: 'could', quantity: 3 },
+    { what: 'polish', unitPrice: 900, taxClass: 'usual', choice: 'could' },
+  ]
+  const ticket = await shop.book()
+  const estimate = await shop.agreed(ticket.number, 'cell', lines)
+  expect((await report()).skills, 'not agreed to the benches yet').toEqual([])
+  await shop.told(ticket.number, 'kits', shop.kit, shop.bench)
+  await shop.moved(ticket.number, 'ready-for-bench')
+  const one = { skill: 'cells-and-seals', needed: 80, available: 3840, load: 0.02, standing: 'free' }
+  expect(await report()).toMatchObject({
+    skills: [one],
+    choke: { skills: ['cells-and-seals'], load: 0.02 },
+    finalCheck: { watches: 1, checkers: 1, needed: 8, available: 3840 },
+    notCounted: { linesWithoutMinutes: 1, ticketsWithoutClass: 0 },
+    untouched: [],
+  })
+  await shop.manager
+    .post('/v1/house-rules', {
+      key: 'untouchedWorkingDays',
+      value: 5,
+      fromDay: '2027-01-20',
+      reason: 'we promise a week',
+    })
+    .expect(201)
+  shop.house.setNow('2027-01-19T09:00:00Z')
+  expect((await report()).untouched, '11 working days').toEqual([])
+  shop.house.setNow('2027-01-20T09:00:00Z')
+  expect((await report()).untouched).toEqual([
+    { number: ticket.number, step: 'ready-for-bench', since: '2027-01-04', workingDays: 12 },
+  ])
+  await shop.moved(ticket.number, 'on-the-bench', {}, shop.bench)
+  await shop.told(ticket.number, 'operations', { line: estimate.lines[1]!.id, state: 'done' }, shop.bench)
+  await shop.told(ticket.number, 'openings', { reason: 'cell' }, shop.bench)
+  await shop.manager
+    .post('/v1/house-rules', { key: 'openedMovements', value: 1, fromDay: '2027-01-20', reason: 'small dust covers' })
+    .expect(201)
+  const place = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body.place as string
+  expect(await report()).toMatchObject({
+    skills: [{ needed: 20 }],
+    untouched: [],
+    openCases: [{ place, watches: 1, limit: 1, tooMany: false, numbers: [ticket.number] }],
+  })
+  await shop.told(ticket.number, 'closings', {}, shop.bench)
+  expect((await report()).openCases).toEqual([])
+  expect((await shop.counter.get('/v1/reports/benches')).status).toBe(403)
+})

@@ -1,0 +1,133 @@
+import { z } from 'zod'
+import type { Db } from '../../db/open.ts'
+import type { Day } from '../../domain/day.ts'
+import { readLocalSettings } from '../../domain/local-settings.ts'
+import { loadOf, loadsOf, type Skill, shortCheck, skillOf } from '../../domain/tickets/benches.ts'
+import type { WorkClassName } from '../../domain/tickets/classes.ts'
+import { readTicketRules } from '../../domain/tickets/rules.ts'
+import { workingDaysBetween } from '../../domain/tickets/working-days.ts'
+import { dayOut } from '../../http/shapes.ts'
+import { storedOn } from '../house-rules/house-rules.ts'
+import { priceFor, pricesOn } from '../prices/prices.ts'
+import { calendarOf } from '../tickets/desk.ts'
+
+const whole = z.number().int()
+const load = {
+  needed: whole.meta({ description: 'minutes' }),
+  available: whole.meta({ description: 'minutes in the working days looked ahead' }),
+  load: z.number().nullable().meta({ description: 'needed by available; null where nobody may do it' }),
+  standing: z.enum(['free', 'tight', 'over', 'nobody']),
+}
+export const benchesOut = z.object({
+  on: dayOut,
+  workingDays: whole,
+  minutesABenchADay: whole,
+  skills: z.array(z.object({ skill: z.string(), ...load })),
+  choke: z
+    .object({ skills: z.array(z.string()).readonly(), ...load })
+    .nullable()
+    .meta({ description: 'the skills that together are the fullest; each alone may look free' }),
+  finalCheck: z.object({ watches: whole, checkers: whole, ...load }),
+  notCounted: z.object({
+    linesWithoutMinutes: whole.meta({ description: 'lines that name no code of the price list' }),
+    ticketsWithoutClass: whole,
+  }),
+  untouched: z.array(z.object({ number: z.string(), step: z.string(), since: dayOut, workingDays: whole })),
+  openCases: z
+    .array(
+      z.object({ place: z.string(), watches: whole, limit: whole, tooMany: z.boolean(), numbers: z.array(z.string()) }),
+    )
+    .meta({ description: 'watches with the case open, by place' }),
+})
+
+type Line = { workClass: WorkClassName; code: string | null; quantity: number }
+
+/** Agreed work of the watches at or before the benches against the hours of the benches, and what lies too long or too open. */
+export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof benchesOut>> {
+  const stored = await storedOn(db, today)
+  const rules = readTicketRules(stored)
+  const calendar = calendarOf(readLocalSettings(stored))
+  const aDay = Math.floor((rules.benchMinutesADay * rules.productiveSharePercent) / 100)
+  const ahead = aDay * rules.loadAheadWorkingDays
+
+  const lines = await db.$queryRaw<Line[]>`
+    select t.work_class as "workClass", l.code, l.quantity
+    from ticket t cross join lateral (select id from estimate where ticket_id = t.id order by n desc limit 1) e
+    join estimate_line l on l.estimate_id = e.id and not l.part
+    where t.ended is null and t.side is null and t.step in ('ready-for-bench', 'on-the-bench') and t.work_class is not null
+      and coalesce((select a.answer from estimate_answer a where a.line_id = l.id order by a.seq desc limit 1), 'yes') = 'yes'
+      and not exists (select from ticket_record r where r.ticket_id = t.id and r.kind = 'operation' and r.line_id = l.id
+        and not exists (select from ticket_record s where s.strikes = r.id))`
+  const prices = await pricesOn(db, today)
+  const needed: Partial<Record<Skill, number>> = {}
+  let linesWithoutMinutes = 0
+  for (const { workClass, code, quantity } of lines) {
+    const price = code === null ? null : priceFor(prices, code, workClass)
+    if (!price) {
+      linesWithoutMinutes += 1
+      continue
+    }
+    const skill = skillOf[workClass]
+    needed[skill] = (needed[skill] ?? 0) + price.minutes * quantity
+  }
+  const benches = await db.bench.findMany({ select: { skills: true } })
+
+  const waiting = await db.$queryRaw<{ workClass: WorkClassName | null }[]>`
+    select work_class as "workClass" from ticket where ended is null and side is null
+      and step in ('ready-for-bench', 'on-the-bench', 'closed', 'under-observation', 'final-check')`
+  const checkMinutes = waiting.reduce(
+    (sum, { workClass }) =>
+      sum +
+      (workClass !== null && shortCheck.has(workClass) ? rules.finalCheckCellMinutes : rules.finalCheckServiceMinutes),
+    0,
+  )
+  const [checking] = await db.$queryRaw<{ checkers: number }[]>`
+    select count(*)::int as checkers from (
+      select distinct on (k.staff_key_id, k.skill) k.staff_key_id, k.level from staff_skill k join staff_key s on s.id = k.staff_key_id and s.revoked_at is null
+      where k.skill = 'final-check' and k.from_day <= ${today}::date order by k.staff_key_id, k.skill, k.from_day desc, k.id desc) x where level = 'may-check'`
+  const checkers = checking?.checkers ?? 0
+
+  const lying = await db.$queryRaw<{ number: string; step: string; since: Day }[]>`
+    select * from (
+      select t.number, t.step, (select max(r.on_day) from ticket_record r where r.ticket_id = t.id and r.kind not in ('contact', 'promise'))::text as since
+      from ticket t where t.ended is null and t.side is null and t.step in ('ready-for-bench', 'on-the-bench')) x
+    where since::date < ${today}::date order by since, number`
+  const untouched = lying
+    .map((row) => ({ ...row, workingDays: workingDaysBetween(row.since, today, calendar) }))
+    .filter((row) => row.workingDays >= rules.untouchedWorkingDays)
+
+  const open = await db.$queryRaw<{ place: string; numbers: string[] }[]>`
+    select coalesce(t.place, 'nowhere') as place, array_agg(t.number order by t.number) as numbers
+    from ticket t cross join lateral (
+      select r.kind from ticket_record r where r.ticket_id = t.id
+        and (r.kind in ('opening', 'closing') or r.kind = 'fitting' and r.data ? 'opening')
+        and not exists (select from ticket_record s where s.strikes = r.id)
+      order by r.at desc, r.seq desc limit 1) last
+    where t.ended is null and last.kind <> 'closing' group by 1 order by count(*) desc, 1`
+
+  return {
+    on: today,
+    workingDays: rules.loadAheadWorkingDays,
+    minutesABenchADay: aDay,
+    ...mutable(loadsOf(needed, benches, ahead, rules.tightLoadPercent)),
+    finalCheck: {
+      watches: waiting.length,
+      checkers,
+      ...loadOf(checkMinutes, checkers * ahead, rules.tightLoadPercent),
+    },
+    notCounted: {
+      linesWithoutMinutes,
+      ticketsWithoutClass: waiting.filter((row) => row.workClass === null).length,
+    },
+    untouched,
+    openCases: open.map(({ place, numbers }) => ({
+      place,
+      watches: numbers.length,
+      limit: rules.openedMovements,
+      tooMany: numbers.length > rules.openedMovements,
+      numbers,
+    })),
+  }
+}
+
+const mutable = ({ skills, choke }: ReturnType<typeof loadsOf>) => ({ skills: [...skills], choke })
