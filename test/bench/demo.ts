@@ -1,12 +1,12 @@
 import { type ChildProcess, spawn } from 'node:child_process'
 import { once } from 'node:events'
-import { mkdtemp, rm } from 'node:fs/promises'
+import { rm } from 'node:fs/promises'
 import { type AddressInfo, createServer } from 'node:net'
-import os from 'node:os'
 import path from 'node:path'
 import { setTimeout as pause } from 'node:timers/promises'
 import { numberAsked, tell } from '../support/bench.ts'
 import { withServer } from '../support/bench-server.ts'
+import { enterableFolder } from '../support/folder.ts'
 
 /**
  * From the command to the first answer, as whoever types it waits for it: the demo with its whole centre, and the service on
@@ -62,7 +62,7 @@ tell({
   reach: { atMost: 20 },
 })
 
-const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-bench-'))
+const folder = await enterableFolder('bench')
 try {
   const embedded = { ...service, DATA_FOLDER: path.join(folder, 'data'), DATABASE_URL: '' }
   // the first start brings the database up to date

@@ -1,10 +1,10 @@
-import { mkdtemp, rm } from 'node:fs/promises'
-import os from 'node:os'
+import { rm } from 'node:fs/promises'
 import path from 'node:path'
 import { startEmbedded } from '../../src/db/embedded.ts'
 import { migrate } from '../../src/db/migrate.ts'
 import { type Database, openDatabase } from '../../src/db/open.ts'
 import { measuredOn } from './bench.ts'
+import { enterableFolder } from './folder.ts'
 
 export type BenchServer = { url: string; database: Database; folder: string; postmasterFile: string }
 
@@ -13,7 +13,7 @@ export async function withServer(
   options: { settings?: Record<string, string>; poolSize?: number },
   work: (server: BenchServer) => Promise<void>,
 ): Promise<void> {
-  const folder = await mkdtemp(path.join(os.tmpdir(), 'mainplate-bench-'))
+  const folder = await enterableFolder('bench')
   const server = await startEmbedded({ dataFolder: path.join(folder, 'data'), settings: options.settings })
   try {
     await migrate(server.url)
