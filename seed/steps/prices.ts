@@ -1,5 +1,6 @@
 import type { Day } from '../../src/domain/day.ts'
 import { addGuidePrice, type NewGuidePrice } from '../../src/features/notices/guide-prices.ts'
+import { addPrice, type NewPrice } from '../../src/features/prices/prices.ts'
 import { doing, type Step } from './step.ts'
 
 /** What a visit costs here, about: letters name it, with the day until which it holds. */
@@ -9,13 +10,66 @@ const prices: Pick<NewGuidePrice, 'kind' | 'amount' | 'takes'>[] = [
   { kind: 'cell-change', amount: 3200, takes: { from: 30, to: 45, unit: 'minutes' } },
 ]
 
+const operation = {
+  currency: 'EUR',
+  taxClass: 'standard',
+  part: false,
+  opensCase: true,
+  pressureTest: false,
+  completeService: false,
+}
+
+/** Operations of the bench, without tax, and the minutes of hands they take: a rehearsal tells hours by them. */
+const operations: (Pick<NewPrice, 'code' | 'workClass' | 'what' | 'amount' | 'minutes' | 'guarantee'> &
+  Partial<NewPrice>)[] = [
+  {
+    code: 'complete-service',
+    workClass: 'three-hand',
+    what: 'complete service',
+    amount: 31_000,
+    minutes: 260,
+    guarantee: 'complete-service',
+    completeService: true,
+  },
+  {
+    code: 'complete-service',
+    workClass: 'quartz',
+    what: 'complete service of a quartz movement',
+    amount: 16_500,
+    minutes: 120,
+    guarantee: 'complete-service',
+    completeService: true,
+  },
+  { code: 'cell', workClass: 'cell', what: 'cell change', amount: 2600, minutes: 25, guarantee: 'cell' },
+  {
+    code: 'water-test',
+    workClass: 'seals',
+    what: 'water test',
+    amount: 2200,
+    minutes: 15,
+    guarantee: 'water-test',
+    opensCase: false,
+    pressureTest: true,
+  },
+  {
+    code: 'seals',
+    workClass: 'seals',
+    what: 'seals, with the water test',
+    amount: 3800,
+    minutes: 40,
+    guarantee: 'seals',
+    pressureTest: true,
+  },
+]
+
 export const guidePrices: Step = {
-  name: 'Guide prices',
+  name: 'Prices',
   run: async (demo) => {
     const until = '2027-03-31' as Day
     await doing(demo, async (act) => {
       for (const price of prices) await addGuidePrice(act, { ...price, from: demo.today, until, currency: 'EUR' })
+      for (const one of operations) await addPrice(act, { ...operation, ...one, from: demo.today })
     })
-    return `${prices.length}, until ${until}`
+    return `${prices.length} guide prices, until ${until}; ${operations.length} operations of the bench with their minutes`
   },
 }

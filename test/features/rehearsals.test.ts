@@ -186,6 +186,50 @@ test('what an old letter said, and why, stays as it was when the rule changes', 
   expect(await letter()).toEqual(before)
 })
 
+test('what an old letter said, and why, stays as it was when the maker says something else', async () => {
+  house.setNow('2027-02-01')
+  const { body: calibre } = await house.as('bench').post('/v1/calibres', { name: 'R 3', energy: 'none' }).expect(201)
+  const word = (months: number) =>
+    house
+      .as('manager')
+      .post('/v1/guidance', {
+        calibreId: calibre.id,
+        obligation: 'complete-service',
+        months,
+        inForceFrom: '2027-02-01',
+        sourcePaper: `bulletin of ${months} months`,
+      })
+      .expect(201)
+  await word(60)
+  const owner = await addOwner(house)
+  const watchId = await addWatch(house, owner, { calibreId: calibre.id })
+  await happened(house, watchId, { event: 'complete-service', on: '2022-03-10', learned: '2022-03-10' })
+  await runNight(house.service, '2027-02-01' as never)
+  const letter = () =>
+    rows(
+      house,
+      `select n.plan, n.trace, n.come_by::text, n.text_version, (select jsonb_agg(i order by i.id) from notice_item i where i.notice_id = n.id) as items
+       from notice n where n.owner_id = $1`,
+      [owner],
+    )
+  const before = await letter()
+  expect(before).toHaveLength(1)
+  expect(before[0].trace.items).toEqual([
+    expect.objectContaining({ rule: 'maker', months: 60, baseOn: '2022-03-10', dueOn: '2027-03-10' }),
+  ])
+  await word(120)
+  await runReReckonings(house.service)
+  expect(
+    await rows(
+      house,
+      `select months, due_on::text as due from obligation where watch_id = $1 and kind = 'complete-service'`,
+      [watchId],
+    ),
+  ).toEqual([{ months: 120, due: '2032-03-10' }])
+  await runNight(house.service, '2027-02-02' as never)
+  expect(await letter()).toEqual(before)
+})
+
 /** Owners of every sort: what folds, what is withheld and why, what waits for the rhythm, and a cell that gave a sign. */
 async function mixedCentre(of: House) {
   const folding = await addOwner(of)

@@ -364,6 +364,19 @@ describe('a cell that gave a sign', () => {
     expect(row.words).toContain('leaks')
   })
 
+  test('is called about in the words of the house’s own numbers', async () => {
+    await rule('spentOverdueDays', 4, '2026-11-25')
+    await rule('endOfLifeOverdueDays', 2, '2026-11-25')
+    for (const sign of ['cell-leaking', 'cell-dead', 'cell-end-of-life']) {
+      const watch = await quartz(house, await addOwner(house), '2026-01-05')
+      await happened(house, watch, { event: 'sign', sign, on: '2026-11-25', source: 'owner-word' })
+    }
+    // overdue from the day after these
+    expect(
+      (await rows(house, 'select words from task order by id')).map(({ words }) => words.split('it should ')[1]),
+    ).toEqual(['come out at once.', 'come out within 3 days.', 'be changed within a day.'])
+  })
+
   test('with a telephone the letter waits for the call; the cell changed, the call closes by itself', async () => {
     const contacts = [
       { means: 'e-mail', value: 'call@example.org' },

@@ -82,6 +82,7 @@ type CellRow = {
   kind: string
   rule: string | null
   notices_due_on: string | null
+  overdue_from: string | null
   stop_on: string | null
 }
 export type Calls = { fresh: CellRow[]; ended: string[] }
@@ -95,8 +96,8 @@ export function noteCall(calls: Calls, rows: readonly CellRow[], before: readonl
   if (!signed) {
     if (was && cellSigns.includes(was.rule)) calls.ended.push(row.watch_id)
   } else if (!was || was.rule !== row.rule || was.noticesDueOn !== row.notices_due_on) {
-    const { watch_id, kind, rule, notices_due_on, stop_on } = row
-    calls.fresh.push({ watch_id, kind, rule, notices_due_on, stop_on })
+    const { watch_id, kind, rule, notices_due_on, overdue_from, stop_on } = row
+    calls.fresh.push({ watch_id, kind, rule, notices_due_on, overdue_from, stop_on })
   }
 }
 
@@ -113,11 +114,15 @@ export async function settleCalls(tx: Sql, { fresh, ended }: Calls): Promise<voi
     await tx.$executeRaw`
       insert into task (kind, role, dedupe, owner_id, watch_id, words, due_on)
       select 'call-about-cell', 'counter', 'call-about-cell:' || r.watch_id || ':' || r.notices_due_on, watch.owner_id, watch.id,
-        case r.rule when 'leaking' then 'Call today: the cell of this watch leaks; it should come out at once.'
-          when 'spent' then 'Call: the cell of this watch is spent; it should come out within a week.'
-          else 'Call: the cell of this watch shows that it will soon be spent; it should be changed within two weeks.' end,
+        case r.rule when 'leaking' then 'Call today: the cell of this watch leaks; it should come out '
+          when 'spent' then 'Call: the cell of this watch is spent; it should come out '
+          else 'Call: the cell of this watch shows that it will soon be spent; it should be changed ' end
+        -- the last day before it is overdue by the house's own number
+        || case r.overdue_from - r.notices_due_on - 1 when 1 then 'within a day.'
+          else case when r.overdue_from - r.notices_due_on > 1
+            then 'within ' || (r.overdue_from - r.notices_due_on - 1) || ' days.' else 'at once.' end end,
         r.notices_due_on
-      from jsonb_to_recordset(${JSON.stringify(fresh)}::jsonb) as r (watch_id uuid, rule text, notices_due_on date)
+      from jsonb_to_recordset(${JSON.stringify(fresh)}::jsonb) as r (watch_id uuid, rule text, notices_due_on date, overdue_from date)
       join watch on watch.id = r.watch_id and watch.owner_id is not null and not watch.in_house
       on conflict do nothing`
 }
