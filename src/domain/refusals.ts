@@ -52,7 +52,6 @@ const sentences = {
 
   // the book
   'owner-merged': (f: Facts) => `This record was merged; use owner ${f.into}.`,
-  'owner-deceased': () => 'This owner is marked deceased; only a manager may change the record.',
   'erasure-postponed': (f: Facts) =>
     `This person already asked to be forgotten; it waits${(f.because as string[]).length > 0 ? `, because ${(f.because as string[]).join('; ')}` : ''}, and is done by itself after that.`,
   'owner-erased': () => 'The personal data of this owner was erased.',

@@ -31,7 +31,6 @@ export const statuses: Readonly<Record<RefusalCode, number>> = {
   'rehearsal-too-long': 503,
 
   'owner-merged': 409,
-  'owner-deceased': 409,
   'owner-erased': 410,
   'erasure-postponed': 409,
   'merge-impossible': 409,

@@ -5,7 +5,6 @@ import type { ReadingQueries } from './limits.ts'
 export type ReadingFault = { readonly key: string; readonly detail: string }
 
 export const positions = ['CH', 'FH', '3H', '6H', '9H', '12H'] as const
-export type Position = (typeof positions)[number]
 
 /** Accepted range and unit of each measured value; outside it the reading is refused as a slip of the pen. */
 export const ranges = {

@@ -82,13 +82,6 @@ export type Demand = { readonly from: Day; readonly atOnce: number; readonly mon
 
 export const MONTHS_AHEAD = 24
 
-/** The same number of pieces every month. */
-export const evenDemand = (from: Day, perMonth: Fraction, atOnce = 0): Demand => ({
-  from,
-  atOnce,
-  months: Array.from({ length: MONTHS_AHEAD + 1 }, () => perMonth),
-})
-
 export function meanOfMonthsAhead(demand: Demand): Fraction {
   const ahead = demand.months.slice(1, MONTHS_AHEAD + 1)
   if (ahead.length === 0) return demand.months[0] ?? zero

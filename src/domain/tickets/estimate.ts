@@ -1,4 +1,4 @@
-import { type Money, type Rounding, taxOn } from '../money.ts'
+import { type Rounding, taxOn } from '../money.ts'
 
 /** A line of an estimate. Prices are without tax, in minor units; rates of tax in hundredths of a percent. */
 export type EstimateLine = {
@@ -106,12 +106,4 @@ export function billOf(done: readonly BillLine[], agreed: number, rounding: Roun
   const totals = totalsOf(reduced, rounding)
   if (totals.total <= agreed) return totals
   return { ...totals, tax: agreed - totals.net, total: agreed }
-}
-
-export type CeilingStanding = 'inside' | 'above' | 'other-currency'
-
-/** A version against the amount agreed in advance, tax included: up to and including it is inside. */
-export function againstCeiling(total: Money, ceiling: Money): CeilingStanding {
-  if (total.currency !== ceiling.currency) return 'other-currency'
-  return total.amount <= ceiling.amount ? 'inside' : 'above'
 }

@@ -5,7 +5,7 @@ import { intakeGates } from './gates-intake.ts'
 import { waterGate } from './gates-water.ts'
 import { agreementGates } from './gates-yes.ts'
 import type { Override, Snapshot } from './snapshot.ts'
-import { type GateName, gateNames, gateTitles, moveBetween } from './steps.ts'
+import { type GateName, gateNames, gateTitles } from './steps.ts'
 
 /**
  * The gates. Each is a fact recomputed from the record at every call and never stored, so that a case opened again after
@@ -94,9 +94,3 @@ export function mayOverride(
   }
   return { ok: true, evidence: answer.evidence }
 }
-
-/** Gates that a ticket has still to pass on the move it would most likely make; for the counter's screen. */
-export const gateNamesOfMove = (
-  from: Snapshot['ticket']['step'],
-  to: Snapshot['ticket']['step'],
-): readonly GateName[] => moveBetween(from, to)?.gates ?? []

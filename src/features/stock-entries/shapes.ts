@@ -51,14 +51,6 @@ export const entryOut = z.object({
   recordedBy: z.string(),
 })
 
-export const blockReasons = [
-  'recall',
-  'opened-unmarked',
-  'stored-hot',
-  'in-sunlight',
-  'inspection-failed',
-  'other',
-] as const
 export const blockBody = z.strictObject({
   reason: z.enum(['opened-unmarked', 'stored-hot', 'in-sunlight', 'other']),
   note: line(300).optional(),

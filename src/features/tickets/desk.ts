@@ -9,16 +9,13 @@ import type { SideState, Step } from '../../domain/tickets/steps.ts'
 import { acceptanceOf, frozen, type WorkKind } from '../../domain/tickets/steps.ts'
 import type { WorkCalendar } from '../../domain/tickets/working-days.ts'
 import { instantIn, readInstant } from '../../http/instants.ts'
-import { type Act, act, dayAt, type Service, type Signer } from '../../http/service.ts'
+import { type Act, dayAt, type Service } from '../../http/service.ts'
 import { closeReadyTask } from '../notices/ready-letters.ts'
 import { readRows } from './reading.ts'
 import { type Loaded, load } from './snapshot.ts'
 
 /** One act at the house's desk: an act, and the currency of the house. */
 export type Desk = Act & { readonly currency: string }
-
-export const atDesk = <T>(service: Service, who: Signer, work: (desk: Desk) => Promise<T>): Promise<T> =>
-  act(service, who, (doing) => work({ ...doing, currency: service.config.centre.currency }))
 
 export const desk = (service: Service, doing: Act): Desk => ({ ...doing, currency: service.config.centre.currency })
 

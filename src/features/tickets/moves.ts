@@ -6,15 +6,7 @@ import { newestVersion } from '../../domain/tickets/gates-yes.ts'
 import { daysOfStay, monthsAtHandOver } from '../../domain/tickets/guarantee.ts'
 import { settingBehind } from '../../domain/tickets/missing-settings.ts'
 import type { Override } from '../../domain/tickets/snapshot.ts'
-import {
-  frozen,
-  type GateName,
-  gateNames,
-  gatesOf,
-  type Move,
-  movesFrom,
-  type Step,
-} from '../../domain/tickets/steps.ts'
+import { frozen, type GateName, gateNames, gatesOf, type Move, type Step } from '../../domain/tickets/steps.ts'
 import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
 import { closeReadyTask, queueReadyLetter } from '../notices/ready-letters.ts'
@@ -222,5 +214,3 @@ export async function mayCheck(desk: Desk): Promise<boolean> {
     order by skill, from_day desc, id desc`
   return rows.some((row) => row.level === 'may-check')
 }
-
-export const possibleMoves = (step: Step): Step[] => movesFrom(step).map((move) => move.to)

@@ -44,14 +44,14 @@ const refuse = (faults: readonly ReadingFault[]): void => {
   if (faults.length > 0) throw faulty(...faults.map((fault) => [`/${fault.key}`, fault.detail] as const))
 }
 
-type Tool = { id: string; kind: string; inDate: boolean; validOn: Day }
+type Tool = { id: string; kind: string; inDate: boolean }
 
 /** The tool of a result: there is none without one. Out of calibration it is recorded all the same, and opens nothing. */
 async function toolOf(desk: Desk, id: string, kinds: readonly string[], on: Day): Promise<Tool> {
   const tool = (await listTools(desk.tx, on, id))[0]
   if (!tool) throw new Refusal('not-found', { what: 'tool', id }, [{ pointer: '/tool', detail: 'is not on file' }])
   if (!kinds.includes(tool.kind)) throw faulty(['/tool', `is a ${tool.kind}; this needs a ${kinds.join(' or ')}`])
-  return { id, kind: tool.kind, inDate: tool.inDate, validOn: on }
+  return { id, kind: tool.kind, inDate: tool.inDate }
 }
 
 export type TimingInput = {

@@ -244,7 +244,6 @@ export const de: Texts = {
 
   page: {
     title: 'Ihre Uhren bei uns',
-    aboutWatch: 'Was wir über diese Uhr wissen sollten',
     letters: 'Briefe von uns',
     lettersIntro: 'Wählen Sie, worüber wir Ihnen schreiben dürfen.',
     choice: {

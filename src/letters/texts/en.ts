@@ -228,7 +228,6 @@ export const en: Texts = {
 
   page: {
     title: 'Your watches with us',
-    aboutWatch: 'What we should know about this watch',
     letters: 'Letters from us',
     lettersIntro: 'Choose what we may write to you about.',
     choice: {

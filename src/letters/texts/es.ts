@@ -227,7 +227,6 @@ export const es: Texts = {
 
   page: {
     title: 'Sus relojes con nosotros',
-    aboutWatch: 'Lo que deberíamos saber de este reloj',
     letters: 'Nuestras cartas',
     lettersIntro: 'Elija sobre qué podemos escribirle.',
     choice: {

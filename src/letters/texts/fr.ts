@@ -249,7 +249,6 @@ export const fr: Texts = {
 
   page: {
     title: 'Vos montres chez nous',
-    aboutWatch: 'Ce que nous devrions savoir de cette montre',
     letters: 'Nos lettres',
     lettersIntro: 'Choisissez ce dont nous pouvons vous écrire.',
     choice: {

@@ -228,7 +228,6 @@ export const pt: Texts = {
 
   page: {
     title: 'Os seus relógios connosco',
-    aboutWatch: 'O que devíamos saber deste relógio',
     letters: 'As nossas cartas',
     lettersIntro: 'Escolha sobre o que lhe podemos escrever.',
     choice: {

@@ -98,7 +98,6 @@ export type LetterSentences = {
 export type PageSentences = {
   title: string
   /** above what can be said of one watch */
-  aboutWatch: string
   letters: string
   lettersIntro: string
   choice: Record<'complete-service' | 'water-check' | 'cell-change', string>

@@ -17,12 +17,21 @@ import {
 import {
   type Demand,
   demandThrough,
-  evenDemand,
+  MONTHS_AHEAD,
   monthDemand,
   sharesFrom,
   walkInsOf,
 } from '../../../src/domain/stock/demand.ts'
-import { compare, floor, fraction, ofDecimal, plus, times, toFixed } from '../../../src/domain/stock/fraction.ts'
+import {
+  compare,
+  type Fraction,
+  floor,
+  fraction,
+  ofDecimal,
+  plus,
+  times,
+  toFixed,
+} from '../../../src/domain/stock/fraction.ts'
 import { lastFullLifeDay } from '../../../src/domain/stock/life.ts'
 import {
   expectedLeft,
@@ -38,6 +47,12 @@ import { shortAt, walkShelf, walkWithArrivals } from '../../../src/domain/stock/
 const today = '2026-12-01' as Day
 const from = numberOfDay(today)
 const rules = { guardMonths: 3, shortestMonths: 12 }
+/** The same number of pieces every month. */
+const evenDemand = (from: Day, perMonth: Fraction, atOnce = 0): Demand => ({
+  from,
+  atOnce,
+  months: Array.from({ length: MONTHS_AHEAD + 1 }, () => perMonth),
+})
 const through = demandThrough(evenDemand(today, fraction(8)))
 const lastDay = (bestBefore: string) => numberOfDay(lastFullLifeDay(bestBefore as Day, 24, rules))
 const at = (day: string) => numberOfDay(day as Day)
