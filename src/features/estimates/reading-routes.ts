@@ -1,11 +1,9 @@
 import { z } from 'zod'
-import { Refusal } from '../../domain/refusals.ts'
 import type { Routes } from '../../http/routes.ts'
-import { type Service, todayAt } from '../../http/service.ts'
+import type { Service } from '../../http/service.ts'
 import { dayOut, id, idOut, instantOut, moneyOut } from '../../http/shapes.ts'
-import { ticketId, ticketParam } from '../tickets/desk.ts'
-import { readRowsFast } from '../tickets/reading.ts'
-import { type Loaded, load } from '../tickets/snapshot.ts'
+import { ticketParam } from '../tickets/desk.ts'
+import { readTicket } from '../tickets/read-ticket.ts'
 import { readEstimates, totalsOfChoice } from './reading.ts'
 import { estimateOut } from './routes.ts'
 
@@ -45,16 +43,6 @@ const answeredOut = estimateOut.extend({
 export function estimateReadingRoutes(app: Routes, service: Service): void {
   const tags = ['estimates']
   const config = { roles: ['counter', 'bench', 'manager'] as const }
-  const { prisma, pool } = service.database
-
-  const read = async (ref: string): Promise<Loaded> => {
-    const today = todayAt(service)
-    const ticket = await ticketId(prisma, ref)
-    const rows = await readRowsFast(pool, ticket, today)
-    if (!rows) throw new Refusal('not-found', { what: 'ticket', id: ticket })
-    return load(rows, service.clock.now().getTime(), today, service.config.centre.currency)
-  }
-
   app.get(
     '/v1/tickets/:ticket/estimates',
     {
@@ -74,7 +62,7 @@ export function estimateReadingRoutes(app: Routes, service: Service): void {
     async (request) => {
       const { version, lines } = request.query
       return {
-        items: await readEstimates(prisma, await read(request.params.ticket), {
+        items: await readEstimates(service.database.prisma, await readTicket(service, request.params.ticket), {
           version,
           agreedOnly: lines === 'agreed',
         }),
@@ -114,6 +102,7 @@ export function estimateReadingRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    async (request) => totalsOfChoice(await read(request.params.ticket), request.params.version, request.body.lines),
+    async (request) =>
+      totalsOfChoice(await readTicket(service, request.params.ticket), request.params.version, request.body.lines),
   )
 }

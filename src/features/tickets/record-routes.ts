@@ -1,15 +1,13 @@
 import { z } from 'zod'
 import { judgeReadings } from '../../domain/readings/judge.ts'
-import { Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
-import { type Service, signerOf, todayAt } from '../../http/service.ts'
+import { type Service, signerOf } from '../../http/service.ts'
 import { dayOut, id, idOut, instantOut } from '../../http/shapes.ts'
 import { ticketId, ticketParam } from './desk.ts'
-import { readRowsFast } from './reading.ts'
+import { readTicket } from './read-ticket.ts'
 import { listRecords, oneRecord, shown } from './record-reading.ts'
-import { type Loaded, load } from './snapshot.ts'
 import { recordKinds } from './story-words.ts'
 
 const verdictOut = z.object({
@@ -57,21 +55,15 @@ export const recordOut = z.object({
 export function recordRoutes(app: Routes, service: Service): void {
   const tags = ['tickets']
   const everybody = { roles: ['counter', 'bench', 'stock', 'manager'] as const }
-  const { prisma, pool } = service.database
+  const { prisma } = service.database
 
-  const loaded = async (ticket: string): Promise<Loaded> => {
-    const today = todayAt(service)
-    const rows = await readRowsFast(pool, ticket, today)
-    if (!rows) throw new Refusal('not-found', { what: 'ticket', id: ticket })
-    return load(rows, service.clock.now().getTime(), today, service.config.centre.currency)
-  }
   /** The tolerances are read only where there is a reading to judge. */
   const judged = async (
     ticket: string,
     rows: Awaited<ReturnType<typeof listRecords>>,
     role: Parameters<typeof shown>[1],
   ) => {
-    const whole = rows.some((row) => row.kind === 'reading') ? await loaded(ticket) : null
+    const whole = rows.some((row) => row.kind === 'reading') ? await readTicket(service, ticket) : null
     return rows.map((row) => ({ ...shown(row, role, whole), seq: row.seq }))
   }
 
@@ -146,7 +138,7 @@ export function recordRoutes(app: Routes, service: Service): void {
       const [after = 0] = afterOf(request, 'number') ?? []
       const ticket = await ticketId(prisma, request.params.ticket)
       const rows = await listRecords(prisma, ticket, { kind: 'reading', after, limit: request.query.limit })
-      const whole = await loaded(ticket)
+      const whole = await readTicket(service, ticket)
       const { readings, tolerances } = whole.snapshot.observation
       const { state, why } = judgeGate('G12', whole.snapshot)
       const role = signerOf(request).role

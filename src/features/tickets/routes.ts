@@ -1,5 +1,4 @@
 import { z } from 'zod'
-import { Refusal } from '../../domain/refusals.ts'
 import { sideStates, steps } from '../../domain/tickets/steps.ts'
 import { createOnce } from '../../http/creating.ts'
 import { createOnceBySql } from '../../http/creating-by-sql.ts'
@@ -14,12 +13,11 @@ import { desk, ticketId, ticketParam } from './desk.ts'
 import { guaranteesOf } from './guarantees.ts'
 import { endOf, isWork, listTickets } from './list.ts'
 import { moveTicket, overrideGate } from './moves.ts'
-import { readRowsFast } from './reading.ts'
+import { readTicket } from './read-ticket.ts'
 import { said, say } from './records.ts'
 import { conditionBody, doNot, releaseBody } from './said.ts'
 import { gateOut, gatesOut, shownGates, shownTicket, ticketOut } from './shown.ts'
 import { endTicket, enterSide, leaveSide, planOf, recordUnclaimed } from './side-states.ts'
-import { type Loaded, load } from './snapshot.ts'
 
 const everybody = ['counter', 'bench', 'stock', 'manager'] as const
 const counter = ['counter', 'manager'] as const
@@ -114,14 +112,9 @@ const planOut = z.object({
 export function ticketRoutes(app: Routes, service: Service): void {
   const tags = ['tickets']
   const { currency, country, timeZone } = service.config.centre
-  const { prisma, pool } = service.database
+  const { prisma } = service.database
 
-  const read = async (ref: string): Promise<Loaded> => {
-    const today = todayAt(service)
-    const rows = await readRowsFast(pool, await ticketId(prisma, ref), today)
-    if (!rows) throw new Refusal('not-found', { what: 'ticket', id: ref })
-    return load(rows, service.clock.now().getTime(), today, currency)
-  }
+  const read = (ref: string) => readTicket(service, ref)
 
   app.post(
     '/v1/tickets',
