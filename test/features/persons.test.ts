@@ -226,6 +226,28 @@ describe('erasure', () => {
     expect((await erase(owner).expect(201)).body.because).toEqual(['a claim or dispute is open'])
   })
 
+  test('who asked under two records that are one person is forgotten once, and both requests are done', async () => {
+    const other = (
+      await house
+        .as('counter')
+        .post('/v1/owners', { name: 'Two Records', contacts: [], confirmedNew: true })
+        .expect(201)
+    ).body.id
+    await house.as('manager').patch(`/v1/owners/${other}`, { standing: 'in-dispute' }, '*').expect(200)
+    const first = await erase(other).expect(201)
+    await house.as('manager').post(`/v1/owners/${other}/merge`, { into: owner }).expect(200)
+    const second = await erase(owner).expect(201)
+    expect([first.body.state, second.body.state]).toEqual(['postponed', 'postponed'])
+    await sql(`update owner set standing = 'normal' where id = any($1)`, [[owner, other]])
+    await tickHousekeeping(house.service)
+    for (const { body } of [first, second])
+      expect((await house.as('manager').get(`/v1/erasures/${body.id}`)).body).toMatchObject({
+        state: 'done',
+        because: [],
+      })
+    expect(await traces(onlyMine())).toEqual([])
+  })
+
   test('takes merged records along', async () => {
     const other = (
       await house

@@ -116,7 +116,15 @@ export async function carryOutPostponed(act: Act, id: string, keeper: Keeper): P
   const [waiting] = await tx.$queryRaw<{ owner_id: string }[]>`
     select owner_id from erasure where id = ${id}::uuid and state = 'postponed' for update skip locked`
   if (!waiting) return false
-  const group = await lockGroup(tx, waiting.owner_id)
+  const group = await lockGroup(tx, waiting.owner_id).catch((error) => {
+    if (error instanceof Refusal && error.code === 'owner-erased') return null
+    throw error
+  })
+  if (group === null) {
+    // asked for under two records that were found to be one person: forgotten with the other
+    await tx.$executeRaw`update erasure set state = 'done', done_on = ${act.today}::date, because = '{}' where id = ${id}::uuid`
+    return false
+  }
   const because = await openWith(act, group.ids, keeper.currency)
   if (because.length > 0) {
     await tx.$executeRaw`update erasure set because = ${because} where id = ${id}::uuid and because <> ${because}`
