@@ -27,6 +27,7 @@ export const stockRuleTable = {
     'minor units',
     'Waste fee of one piece where neither its designation nor the table of its chemistry has one',
   ),
+  openedOilMonths: rule(24, 1, 120, 'months', 'An opened oil or grease is used within this long'),
   lotLeadDays: rule(60, 0, 730, 'days', 'The stock keeper is told of a lot this long before its last day of fitting'),
 } as const satisfies HouseRuleTable
 

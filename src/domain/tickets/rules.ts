@@ -42,6 +42,8 @@ export const ticketRuleTable = {
   toolLeadDays: rule(30, 0, 365, 'days', 'The manager is told of a certificate this long before its last day'),
   readyComeByDays: rule(14, 1, 365, 'days', 'A letter that a watch is ready hopes for its owner within this many days'),
 
+  recallComeByDays: rule(14, 1, 365, 'days', 'A letter of a recall hopes for its owner within this many days'),
+
   benchMinutesADay: rule(480, 60, 1440, 'minutes', 'Paid minutes of a bench on a working day'),
   productiveSharePercent: rule(80, 1, 100, 'percent', 'Share of the paid minutes that goes into watches'),
   loadAheadWorkingDays: rule(10, 1, 60, 'working days', 'How far ahead the load of the benches is looked at'),

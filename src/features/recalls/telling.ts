@@ -1,16 +1,15 @@
 import { v7 as uuidv7 } from 'uuid'
 import type { Db } from '../../db/open.ts'
 import { addDays, type Day } from '../../domain/day.ts'
+import { readTicketRules } from '../../domain/tickets/rules.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { TEXT_VERSION } from '../../letters/texts/sentences.ts'
+import { storedOn } from '../house-rules/house-rules.ts'
 import { addLetterTask } from '../notices/house-tasks.ts'
 import { openOne } from './recalls.ts'
 import { type ListedWatch, readRecall, showRecall } from './showing.ts'
 import { recallTask } from './tasks.ts'
-
-/** Days in which an owner is asked to come by. */
-const COME_WITHIN = 14
 
 /**
  * Tells whoever is not told yet. One letter to each owner who can be reached by e-mail, with all of that owner's watches
@@ -30,7 +29,7 @@ export async function tellOwners(act: Act, id: string): Promise<Created> {
       byOwner.set(row.ownerId, [...(byOwner.get(row.ownerId) ?? []), row])
     else await passOn(act, id, `${what} ${name}`, row)
   }
-  const comeBy = addDays(today, COME_WITHIN)
+  const comeBy = addDays(today, readTicketRules(await storedOn(tx, today)).recallComeByDays)
   const languages = new Map(
     (await tx.owner.findMany({ where: { id: { in: [...byOwner.keys()] } }, select: { id: true, language: true } })).map(
       (owner) => [owner.id, owner.language],

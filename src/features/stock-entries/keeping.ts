@@ -1,13 +1,13 @@
 import { v7 as uuidv7 } from 'uuid'
-import { dateOf } from '../../db/open.ts'
-import type { Day } from '../../domain/day.ts'
+import { type Db, dateOf } from '../../db/open.ts'
+import { addMonths, type Day } from '../../domain/day.ts'
 import type { Money } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Prisma } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
 import { refuseDay, writeEntry } from './entries.ts'
-import { lockLot, readLot, refuseSharedPlace, shownLot, type What } from './lots.ts'
+import { type Lot, lockLot, readLot, refuseSharedPlace, shownLot, type What } from './lots.ts'
 import { stockRulesOn } from './rules.ts'
 
 /** What is done with a lot of whichever kind: received, placed, blocked and set free. */
@@ -128,6 +128,16 @@ export type LotChange = {
   opened?: 'marked' | 'unmarked' | undefined
 }
 
+/** Oils and greases are used up within months of their opening, and never later than the pack says. */
+async function lastDayOnceOpened(tx: Db, lot: Lot, today: Day) {
+  const { partKind } = await tx.stockItem.findUniqueOrThrow({ where: { id: lot.itemId }, select: { partKind: true } })
+  if (partKind !== 'oil' && partKind !== 'grease') return {}
+  const last = addMonths(today, (await stockRulesOn(tx, today)).openedOilMonths)
+  return lot.goodThrough !== null && lot.goodThrough <= last
+    ? {}
+    : { goodThrough: dateOf(last), goodThroughFrom: 'day' }
+}
+
 /** Where it lies, how hot it was seen, and the opening of its pack: an opened pack without a mark is blocked. */
 export async function changeLot(
   act: Act,
@@ -149,7 +159,8 @@ export async function changeLot(
       storagePlace: input.storagePlace ?? lot.storagePlace,
       // the highest that was ever seen counts
       maxCelsius: input.maxCelsius === undefined ? lot.maxCelsius : Math.max(input.maxCelsius, lot.maxCelsius ?? -273),
-      ...(input.opened && !lot.opened && { opened: true, openedOn: dateOf(today) }),
+      ...(input.opened &&
+        !lot.opened && { opened: true, openedOn: dateOf(today), ...(await lastDayOnceOpened(tx, lot, today)) }),
     },
   })
   if (input.opened === 'unmarked') await setBlock(act, lotId, 'opened-unmarked', null, 'blocked')

@@ -307,6 +307,36 @@ describe('other traceable parts', () => {
     )
   })
 
+  it('an opened oil has two years, by the house rule, and never more than its pack says (common practice, no source)', async () => {
+    const part = await house.as('stock').post('/v1/parts', { name: 'pallet oil', partKind: 'oil' })
+    const opened = async (name: string, useBy?: string) => {
+      const lot = await house.as('stock').post('/v1/part-lots', {
+        partId: part.body.id,
+        supplier: 'Harbour Parts',
+        pieces: 1,
+        unitCost: eur(2500),
+        storagePlace: name,
+        ...(useBy && { useBy }),
+      })
+      const open = { opened: 'marked' }
+      const { etag } = (await house.as('stock').get(`/v1/part-lots/${lot.body.id}`).expect(200)).headers
+      const { body } = await house.as('stock').patch(`/v1/part-lots/${lot.body.id}`, open, String(etag)).expect(200)
+      return [lot.body.goodThrough, body.goodThrough]
+    }
+    expect(await opened('oil 1')).toEqual([null, '2028-12-01'])
+    expect(await opened('oil 2', '2027-05-31')).toEqual(['2027-05-31', '2027-05-31'])
+    await house
+      .as('manager')
+      .post('/v1/house-rules', {
+        key: 'openedOilMonths',
+        value: 36,
+        fromDay: '2026-12-01',
+        reason: 'its maker says so',
+      })
+      .expect(201)
+    expect(await opened('oil 3', '2031-05-31')).toEqual(['2031-05-31', '2029-12-01'])
+  })
+
   it('glue taken in its last days is not used after them', async () => {
     const part = await house.as('stock').post('/v1/parts', { name: 'crystal glue', partKind: 'glue' })
     const lot = await house.as('stock').post('/v1/part-lots', {

@@ -113,6 +113,11 @@ describe('a recall of a lot of 40', () => {
 
   it('writes once to every owner who can be reached, outside the rhythm, and to nobody else', async () => {
     const write = () => house.as('stock').post(`/v1/recalls/${id}/letters`)
+    const today = house.service.clock.now().toISOString().slice(0, 10)
+    await house
+      .as('manager')
+      .post('/v1/house-rules', { key: 'recallComeByDays', value: 5, fromDay: today, reason: 'it leaks' })
+      .expect(201)
     const first = await write()
     expect(first.status, JSON.stringify(first.body)).toBe(201)
     // 20 owners of known fittings and the 3 of the possible ones
@@ -121,9 +126,10 @@ describe('a recall of a lot of 40', () => {
     expect(states.filter((state: string) => state === 'letter-queued')).toHaveLength(20)
     expect((await write()).body.queued).toBe(0)
     const { rows } = await house.database.pool.query(
-      'select count(*)::int as letters, bool_or(reminder) as reminder, count(distinct owner_id)::int as owners from notice',
+      `select count(*)::int as letters, bool_or(reminder) as reminder, count(distinct owner_id)::int as owners, min(come_by - run_on) as days,
+         max(come_by - run_on) as most from notice`,
     )
-    expect(rows).toEqual([{ letters: 23, reminder: false, owners: 23 }])
+    expect(rows).toEqual([{ letters: 23, reminder: false, owners: 23, days: 5, most: 5 }])
     const known = await house.database.pool.query(
       `select notice_id from recall_watch where certainty = 'fitted' and notice_id is not null limit 1`,
     )
