@@ -7,7 +7,7 @@ import { addStaffKey } from '../../src/features/staff-keys/staff-keys.ts'
 import { bookIn } from '../../src/features/tickets/booking.ts'
 import type { Desk } from '../../src/features/tickets/desk.ts'
 import { moveTicket } from '../../src/features/tickets/moves.ts'
-import { keepPicture, readPicture } from '../../src/features/tickets/pictures.ts'
+import { addPictures, keepPicture, readPicture } from '../../src/features/tickets/pictures.ts'
 import { said, say } from '../../src/features/tickets/records.ts'
 import { recordUnclaimed } from '../../src/features/tickets/side-states.ts'
 import { addBench, addCertificate, addSkill, addTool } from '../../src/features/tools/tools.ts'
@@ -18,7 +18,7 @@ import { cameBackOn, type Until, type Visit, visits } from '../invented/visits.t
 import { type Demo, doing, type Step } from './step.ts'
 
 type Staff = { counter: Signer; bench: Signer; checker: Signer; manager: Signer }
-type House = { staff: Staff; pressure: string; quartz: string }
+type House = { staff: Staff; bench: string; pressure: string; quartz: string }
 
 /** One signer at a desk on a day; what is done within it is one transaction. Days before the demo's have their own hour. */
 function at<T>(demo: Demo, who: Signer, when: Day | null, hour: string, work: (desk: Desk) => Promise<T>): Promise<T> {
@@ -46,7 +46,9 @@ async function openHouse(demo: Demo, since: Day): Promise<House> {
     demo,
     async (act) => {
       await addSkill(act, { staffKeyId: staff.checker.keyId ?? '', skill: 'final-check', level: 'may-check' })
-      await addBench(act, { name: 'Bench 2', skills: ['cells-and-seals', 'quartz'] })
+      const bench = bodyOf<{ id: string }>(
+        await addBench(act, { name: 'Bench 2', skills: ['cells-and-seals', 'quartz'] }),
+      )
       const tester = async (kind: ToolKind, serial: string, name: string) => {
         const { id } = bodyOf<{ id: string }>(await addTool(act, { kind, serial, name }))
         const certificate = { on: since, asFound: 'in-tolerance', asLeft: 'in-tolerance', byWhom: 'the laboratory' }
@@ -55,6 +57,7 @@ async function openHouse(demo: Demo, since: Day): Promise<House> {
       }
       return {
         staff,
+        bench: bench.id,
         pressure: await tester('pressure-tester', 'PT 1', 'Pressure tester at bench 2'),
         quartz: await tester('quartz-tester', 'QT 1', 'Quartz tester at bench 2'),
       }
@@ -66,10 +69,10 @@ async function openHouse(demo: Demo, since: Day): Promise<House> {
 const views = ['dial', 'back', 'crown-side', 'opposite-side'] as const
 
 /** A plain picture of its own colour for each view: the files of two watches are never the same. */
-async function pictures(desk: Desk, folder: string, nth: number) {
+async function pictures(desk: Desk, folder: string, nth: number, blue = 160) {
   const made: { id: string; view: string }[] = []
   for (const [at, view] of views.entries()) {
-    const background = { r: 40 + nth * 12, g: 90 + at * 30, b: 160 }
+    const background = { r: 40 + nth * 12, g: 90 + at * 30, b: blue }
     const content = await sharp({ create: { width: 48, height: 48, channels: 3, background } })
       .png({ compressionLevel: 1 })
       .toBuffer()
@@ -177,8 +180,18 @@ const agree = (
     })
   })
 
-const kit = { designationRight: true, cell: 'full', gasketsInLife: true, toolsInDate: true, benchHasSkill: true }
 const fromTheDrawer = { lotUnknownBecause: 'fitted before the drawers were counted' }
+/** The kit of a cell change, with the parts among its lines. */
+const kitOf = (house: House, parts: { id: string }[]) => ({
+  designationRight: true,
+  cell: 'full',
+  gasketsInLife: true,
+  toolsInDate: true,
+  benchHasSkill: true,
+  bench: house.bench,
+  tools: [house.pressure, house.quartz],
+  parts: [{ what: 'cell', ...fromTheDrawer }, ...parts.map(({ id }) => ({ line: id, ...fromTheDrawer }))],
+})
 
 /** Opened, cell and gasket fitted, and, where it is `whole`, closed, tested and every line done. */
 const work = ({ demo, house }: Told, ticket: Going, visit: Visit, on: Day, lines: { id: string }[], whole: boolean) =>
@@ -186,7 +199,7 @@ const work = ({ demo, house }: Told, ticket: Going, visit: Visit, on: Day, lines
     const ref = ticket.number
     if (!agreedBefore.has(visit.until))
       await moveWatch(desk, ref, { from: 'safe', to: 'bench 2', holder: house.staff.bench.name, tagNumber: ref })
-    await tell(desk, ref, 'kits', kit)
+    await tell(desk, ref, 'kits', kitOf(house, lines.slice(1, 2)))
     await moveTicket(desk, ref, { to: 'on-the-bench' })
     await openCase(desk, ref, { reason: 'cell change' })
     if (!whole) await tell(desk, ref, 'seals-seen', { seals: [{ position: 'case back', condition: 'hard' }] })
@@ -206,9 +219,11 @@ const work = ({ demo, house }: Told, ticket: Going, visit: Visit, on: Day, lines
     })
   })
 
-const check = ({ demo, house }: Told, ticket: Going, on: Day, to: 'ready' | 'final-check') =>
+const check = ({ demo, house }: Told, ticket: Going, visit: Visit, on: Day, to: 'ready' | 'final-check') =>
   at(demo, house.staff.checker, on, '16:30', async (desk) => {
     await moveTicket(desk, ticket.number, { to: 'final-check' })
+    const again = await pictures(desk, demo.service.config.dataFolder, visits.indexOf(visit), 60)
+    await addPictures(desk, ticket.number, { pictures: again, stage: 'final-check' })
     const list = { passed: true, functions: true, picturesCompared: true, clean: true, oldPartsBagged: true }
     await tell(desk, ticket.number, 'final-checks', list)
     if (to === 'ready') await moveTicket(desk, ticket.number, { to: 'ready' })
@@ -276,12 +291,12 @@ async function live(told: Told, visit: Visit, ticket: Going): Promise<string> {
       return number
     case 'ready':
     case 'not fetched':
-      await check(told, ticket, ready ?? bench, 'ready')
+      await check(told, ticket, visit, ready ?? bench, 'ready')
       if (visit.until === 'not fetched') await nobodyCame(told, number, ready ?? bench)
       return number
     case 'handed over with its guarantee':
     case 'back again under guarantee': {
-      await check(told, ticket, ready ?? bench, 'final-check')
+      await check(told, ticket, visit, ready ?? bench, 'final-check')
       await handOver(told, ticket, visit, ready ?? bench, estimate.total)
       return visit.until === 'back again under guarantee' ? backAgain(told, ticket, estimate.lines) : number
     }
@@ -357,7 +372,7 @@ async function backAgain({ demo, house }: Told, first: Going, lines: { id: strin
         ],
       }),
     )
-    await tell(desk, number, 'kits', kit)
+    await tell(desk, number, 'kits', kitOf(house, estimate.lines.slice(1, 2)))
     await moveTicket(desk, number, { to: 'on-the-bench' })
     for (const { id } of estimate.lines.slice(0, 2)) await recordOperation(desk, number, { line: id, state: 'done' })
   })

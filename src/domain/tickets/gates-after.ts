@@ -2,11 +2,23 @@ import { addDays } from '../day.ts'
 import { judgeReadings } from '../readings/judge.ts'
 import { decided, type GateRule, looksAt, open, type Part, shut } from './gate-parts.ts'
 import { agreedLines, newestVersion } from './gates-yes.ts'
-import { isAfter, type Mark, type ObservationRule, type Snapshot } from './snapshot.ts'
+import { isAfter, type Mark, type ObservationRule, type Snapshot, type VersionLine } from './snapshot.ts'
 
-/** G8: everything needed is on hand; a promised date only sets the next date. */
+/** The parts of the newest version that were agreed, and are neither fitted nor struck out yet. */
+function partsToCome(t: Snapshot): readonly VersionLine[] {
+  const agreed = new Set(agreedLines(t))
+  const settled = new Set(t.work.map((work) => work.line))
+  return (newestVersion(t)?.lines ?? []).filter((line) => line.part && agreed.has(line.id) && !settled.has(line.id))
+}
+
+const sameWords = (a: string, b: string): boolean => a.trim().toLowerCase() === b.trim().toLowerCase()
+
+/** G8: everything needed is on hand, the agreed parts too that nobody put on the list; a promised date only sets the next date. */
 const parts: GateRule = (t) => {
-  if (t.parts.length === 0) return { notAsked: 'no parts are waited for' }
+  const unsaid = partsToCome(t).filter(
+    (line) => !t.parts.some((part) => part.line === line.id || sameWords(part.what, line.what)),
+  )
+  if (t.parts.length === 0 && unsaid.length === 0) return { notAsked: 'no parts are waited for' }
   const missing = t.parts.filter((part) => !part.onHand)
   const deposits = t.settings.depositForSpecialOrders
     ? t.parts.filter((p) => p.special && p.deposit !== 'received')
@@ -22,6 +34,14 @@ const parts: GateRule = (t) => {
         'manager',
       ),
       decided(
+        unsaid.length === 0,
+        'agreed-parts',
+        'of each agreed part it is said whether it is on hand',
+        `nobody has said whether it is on hand: ${unsaid.map((line) => line.what).join(', ')}`,
+        'put the part on the list of parts, on hand or awaited',
+        'manager',
+      ),
+      decided(
         deposits.length === 0,
         'deposit',
         'no deposit is outstanding',
@@ -30,13 +50,14 @@ const parts: GateRule = (t) => {
         'manager',
       ),
     ],
-    ...looksAt(...t.parts),
+    ...looksAt(newestVersion(t), ...t.parts),
   }
 }
 
-/** G9: right designation, a cell that will last, gaskets within storage life, tools in date, a bench with the skill. */
+/** G9: checked for this version with every agreed part in it, right designation, a cell that will last, gaskets within storage life, tools in date, a bench with the skill. */
 const kit: GateRule = (t) => {
-  const marks = looksAt(t.kit)
+  const version = newestVersion(t)
+  const marks = looksAt(t.kit, version)
   const k = t.kit
   if (!k)
     return {
@@ -44,8 +65,25 @@ const kit: GateRule = (t) => {
       ...marks,
     }
   const cellFits = k.cell === 'none' || k.cell === 'full'
+  const left = partsToCome(t).filter((line) => !k.lines.includes(line.id))
   return {
     parts: [
+      decided(
+        version === null || k.seq > version.seq,
+        'version',
+        'the kit was checked for this version',
+        `the kit was checked before version ${version?.n} was made`,
+        'check the kit against the lines of this version',
+        'manager',
+      ),
+      decided(
+        left.length === 0,
+        'parts',
+        'every agreed part lies in it',
+        `not in the kit: ${left.map((line) => line.what).join(', ')}`,
+        'put the part in, and check the kit again with its line and lot',
+        'manager',
+      ),
       decided(
         k.designationRight,
         'designation',
@@ -249,20 +287,20 @@ function missingReadings(
   return missing
 }
 
-/** G13: the final check, after the last operation and closing, by somebody who did no work on this ticket. */
+/** G13: the final check, after the last operation and closing, by somebody who did no work on this ticket, the views of the booking-in taken again. */
 const secondEyesOn = (t: Snapshot) => {
   const check = t.finalCheck
-  const marks = looksAt(check, ...t.work, ...t.openings, ...t.closings, ...t.water.tests)
+  const marks = looksAt(check, ...t.work, ...t.openings, ...t.closings, ...t.water.tests, ...t.finalPictures)
   const to = 'let another qualified person make the final check'
   if (!check) return { parts: [shut('check', 'there was no final check', to, 'manager')], ...marks }
   const after = lastWorkedAt(t)
-  // work written down after the check counts after it, whatever hour it is given
-  const writtenAfter = [
-    ...t.work.filter((work) => work.state === 'done'),
-    ...t.openings,
-    ...t.closings,
-    ...t.fitted,
-  ].some((mark) => mark.seq > check.seq)
+  // what is written down later counts as later, whatever hour it is given
+  const written = [...t.work.filter((work) => work.state === 'done'), ...t.openings, ...t.closings, ...t.fitted].reduce(
+    (most, mark) => Math.max(most, mark.seq),
+    0,
+  )
+  const seen = new Set(t.finalPictures.filter((picture) => picture.seq > written).map((picture) => picture.view))
+  const unseen = [...new Set(t.pictures.map((picture) => picture.view))].filter((view) => !seen.has(view))
   const workedOn = t.workers.get(check.by)
   const nextDay = t.settings.sameCheckerNextDay && workedOn !== undefined && check.on >= addDays(workedOn, 1)
   return {
@@ -276,7 +314,7 @@ const secondEyesOn = (t: Snapshot) => {
         'manager',
       ),
       decided(
-        !writtenAfter && (after === null || isAfter(check, after)),
+        written < check.seq && (after === null || isAfter(check, after)),
         'after',
         'it came after the last work',
         'the watch was worked on after the final check',
@@ -289,6 +327,14 @@ const secondEyesOn = (t: Snapshot) => {
         'the checker may check',
         'the checker is not one who may check',
         to,
+        'manager',
+      ),
+      decided(
+        unseen.length === 0,
+        'pictures',
+        'the views of the booking-in were taken again',
+        `views of the booking-in were not taken again after the last work: ${unseen.join(', ')}`,
+        'take the same views again and put them to the ticket as pictures of the final check',
         'manager',
       ),
       decided(

@@ -36,6 +36,8 @@ export type WaterClaim = 'none' | 'plain' | 'rated' | 'unknown'
 export type VersionLine = {
   readonly id: string
   readonly what: string
+  /** a part, which has to be on hand and in the kit */
+  readonly part: boolean
   readonly priced: boolean
   readonly taxClassKnown: boolean
   readonly opensCase: boolean
@@ -103,6 +105,8 @@ export type Snapshot = {
     readonly lumeMayBeRadium: boolean
   }
   readonly pictures: readonly (Mark & { readonly view: View })[]
+  /** the same views taken again at the final check: a new scratch shows between the two */
+  readonly finalPictures: readonly (Mark & { readonly view: View })[]
   readonly condition:
     | (Mark & {
         readonly marks: number | null
@@ -125,6 +129,8 @@ export type Snapshot = {
   readonly revoked: Mark | null
   readonly ceiling: (Mark & { readonly amount: Money }) | null
   readonly parts: readonly (Mark & {
+    /** the line of the estimate it is for, where that was said */
+    readonly line: string | null
     readonly what: string
     readonly onHand: boolean
     readonly special: boolean
@@ -133,6 +139,8 @@ export type Snapshot = {
   })[]
   readonly kit:
     | (Mark & {
+        /** lines of the estimate whose part lies in it */
+        readonly lines: readonly string[]
         readonly designationRight: boolean
         /** Grade of the cell on the fitting day; none where no cell is fitted. */
         readonly cell: 'none' | 'full' | 'short' | 'not-to-be-fitted'

@@ -131,7 +131,8 @@ export async function fitCell(act: Act, input: CellFitting): Promise<Created> {
 }
 
 /** The designation the watch asked for that this lot serves: its own, or one it is an approved substitute for. */
-async function itemItFits(db: Db, need: CellNeed, lot: Lot): Promise<string> {
+/** The item that a lot stands for in this watch. @throws designation-does-not-fit */
+export async function itemItFits(db: Db, need: CellNeed, lot: Lot): Promise<string> {
   if (need.designation === null || need.designation === lot.name) return lot.itemId
   const [own] = await db.$queryRaw<{ id: string }[]>`
     select i.id from stock_item i join substitute s on s.item_id = i.id and s.withdrawn_on is null

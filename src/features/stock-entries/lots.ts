@@ -78,6 +78,17 @@ export async function lockLot(tx: Db, id: string, what?: What): Promise<Lot> {
   return (await lockLots(tx, [id], what))[0] as Lot
 }
 
+/** Lots of any kind, without a lock. @throws not-found for a lot that is not there */
+export async function readLots(db: Db, ids: readonly string[]): Promise<Lot[]> {
+  const wanted = [...new Set(ids)]
+  if (wanted.length === 0) return []
+  const lots = await db.$queryRaw<Lot[]>`
+    select ${lotColumns} from stock_lot l join stock_item i on i.id = l.item_id where l.id = any(${wanted}::uuid[]) order by l.id`
+  const gone = wanted.find((id) => !lots.some((lot) => lot.id === id))
+  if (gone !== undefined) throw new Refusal('not-found', { what: 'stock lot', id: gone })
+  return lots
+}
+
 export async function readLot(db: Db, id: string, what: What): Promise<Lot> {
   const [lot] = await db.$queryRaw<Lot[]>`
     select ${lotColumns} from stock_lot l join stock_item i on i.id = l.item_id

@@ -12,9 +12,19 @@ import { hazardKind } from '../watches/routes.ts'
 import { backToBench, calendarOf, happened, instantFrom, lastOfCase } from './desk.ts'
 import { writeFacts } from './facts.ts'
 import { comebackCauses, type DecidedLine, decideComeback } from './guarantees.ts'
+import { checkedKit, type KitSaid } from './kit.ts'
 import { mayCheck } from './moves.ts'
 import { bench, type Said } from './said.ts'
 import { refuseUnagreed, type WaterAgreement } from './water-agreement.ts'
+
+type FinalCheck = {
+  passed: boolean
+  reason?: string
+  functions: boolean
+  picturesCompared: boolean
+  clean: boolean
+  oldPartsBagged: boolean
+}
 
 /** What the bench says, and what the stock says of its parts. */
 export const benchSaid: readonly Said[] = [
@@ -124,6 +134,7 @@ export const benchSaid: readonly Said[] = [
         .array(
           z.strictObject({
             what: line(120),
+            line: id.optional(),
             onHand: z.boolean(),
             special: z.boolean().default(false),
             deposit: z.enum(['not-asked', 'awaited', 'received']).default('not-asked'),
@@ -135,6 +146,12 @@ export const benchSaid: readonly Said[] = [
         )
         .max(50),
     }),
+    make: (_desk, ticket, body: { lines: { line?: string }[] }) => {
+      const known = new Set(ticket.rows.estimates?.at(-1)?.lines?.map((one) => one.id))
+      const strange = body.lines.findIndex((part) => part.line !== undefined && !known.has(part.line))
+      if (strange >= 0) throw faulty([`/lines/${strange}/line`, 'is no line of the newest version'])
+      return { data: body }
+    },
     after: async (desk, ticket, body: { lines: { onHand: boolean; expectedOn?: Day }[] }) => {
       const expected = body.lines
         .filter((part) => !part.onHand && part.expectedOn !== undefined)
@@ -154,7 +171,8 @@ export const benchSaid: readonly Said[] = [
     path: 'kits',
     kind: 'kit',
     roles: ['bench', 'stock', 'manager'],
-    summary: 'Record the check of the kit before the bench',
+    summary:
+      'Record the check of the kit before the bench: at which bench, with which tools and lots. Where the file knows better, the file counts',
     body: z.strictObject({
       designationRight: z.boolean(),
       cell: z.enum(['none', 'full', 'short', 'not-to-be-fitted']),
@@ -162,8 +180,26 @@ export const benchSaid: readonly Said[] = [
       gasketsInLife: z.boolean(),
       toolsInDate: z.boolean(),
       benchHasSkill: z.boolean(),
-      bench: line(80).optional(),
+      bench: id,
+      tools: z.array(id).max(20).default([]),
+      parts: z
+        .array(
+          z
+            .strictObject({
+              line: id.optional(),
+              what: line(120).optional(),
+              lot: id.optional(),
+              lotUnknownBecause: line(200).optional(),
+            })
+            .refine((part) => (part.lot === undefined) !== (part.lotUnknownBecause === undefined), {
+              path: ['lot'],
+              error: 'name the lot, or say in lotUnknownBecause why it is not known; one of the two',
+            }),
+        )
+        .max(50)
+        .default([]),
     }),
+    make: async (desk, ticket, body: KitSaid) => ({ data: await checkedKit(desk, ticket, body) }),
   },
   {
     path: 'reading-acceptances',
@@ -216,7 +252,13 @@ export const benchSaid: readonly Said[] = [
       clean: z.boolean(),
       oldPartsBagged: z.boolean(),
     }),
-    make: (_desk, ticket, body: { passed: boolean; reason?: string }) => {
+    make: (_desk, ticket, body: FinalCheck) => {
+      const open = (['functions', 'picturesCompared', 'clean'] as const).filter((key) => !body[key])
+      if (body.passed && open.length > 0)
+        throw faulty(...open.map((key) => [`/${key}`, 'is not so: a check is passed with all its parts'] as const))
+      // where nothing was fitted there is no old part; else it is bagged, or somebody says why not
+      if (body.passed && !body.oldPartsBagged && ticket.snapshot.fitted.length > 0 && body.reason === undefined)
+        throw faulty(['/reason', 'is missing: say why the old parts are not bagged'])
       if (!body.passed && body.reason === undefined) throw faulty(['/reason', 'is missing: say why it is sent back'])
       const { step } = ticket.snapshot.ticket
       if (!['final-check', 'return-undone', 'ready', 'under-observation', 'closed', 'on-the-bench'].includes(step)) {

@@ -97,6 +97,8 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
   const services = new Set(
     (rows.estimates ?? []).flatMap(({ lines }) => lines ?? []).flatMap((one) => (one.complete_service ? [one.id] : [])),
   ) as ReadonlySet<string | null>
+  const picturesOf = (stage: string) =>
+    (rows.pictures ?? []).filter((p) => p.stage === stage).map((p) => ({ ...mark(p), view: p.view as View }))
   const base: Snapshot = {
     now,
     today,
@@ -123,9 +125,8 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
       claim: w.claim_marked,
       lumeMayBeRadium: lumeMayBeRadium(w.luminous, w.made, rules.radiumUntilYear),
     },
-    pictures: (rows.pictures ?? [])
-      .filter((p) => p.stage === 'booking-in')
-      .map((p) => ({ ...mark(p), view: p.view as View })),
+    pictures: picturesOf('booking-in'),
+    finalPictures: picturesOf('final-check'),
     condition: marked(last('condition'), (d) => ({
       marks: (d.marks as unknown[] | null)?.length ?? null,
       clasp: d.clasp as 'there',
@@ -151,7 +152,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     revoked: last('revocation') ? mark(last('revocation')!) : null,
     ceiling: marked(last('ceiling'), (d) => ({ amount: d.amount as Money })),
     parts: partsOf(last('parts'), mark),
-    kit: marked(last('kit'), (d) => d) as Snapshot['kit'],
+    kit: marked(last('kit'), (d) => ({ ...d, lines: (d.lines as string[] | undefined) ?? [] })) as Snapshot['kit'],
     work: of('operation').map((record) => ({
       ...mark(record),
       line: record.line,
@@ -350,6 +351,7 @@ function versionOf(row: EstimateRow): Version {
     lines: (row.lines ?? []).map((line) => ({
       id: line.id,
       what: line.what,
+      part: line.part,
       priced: line.unit_price !== null,
       taxClassKnown: line.tax_class !== null && line.tax_rate !== null,
       opensCase: line.opens_case,
@@ -375,6 +377,7 @@ function partsOf(record: RecordRow | null, mark: (r: RecordRow) => Mark): Snapsh
   const lines = (record?.data.lines ?? []) as Record<string, unknown>[]
   return lines.map((line) => ({
     ...mark(record!),
+    line: (line.line as string | undefined) ?? null,
     what: line.what as string,
     onHand: line.onHand === true,
     special: line.special === true,

@@ -164,6 +164,43 @@ describe('G7 the yes', () => {
   })
 })
 
+describe('parts of the estimate', () => {
+  const t = wholeTicket()
+  const part = { ...t.versions[0]!.lines[1]!, id: 'l3', what: 'Case-back gasket', part: true, requiredBy: null }
+  const priced: Snapshot = {
+    ...t,
+    versions: t.versions.map((version) => ({ ...version, lines: [...version.lines, part] })),
+    answers: [...t.answers, { ...t.answers[0]!, ...mark(23), line: 'l3' }],
+  }
+  it('are on hand only where somebody said so, whatever the list leaves out (G8)', () => {
+    const found = judgeGate('G8', { ...priced, parts: [] })
+    expect(found).toMatchObject({ state: 'shut', why: 'nobody has said whether it is on hand: Case-back gasket' })
+    const listed = (line: string | null, what: string, onHand = true) =>
+      state('G8', { ...priced, parts: [{ ...t.parts[0]!, line, what, onHand }] })
+    expect(listed(null, 'crystal')).toBe('shut')
+    expect(listed(null, 'case-back gasket')).toBe('open')
+    expect(listed('l3', 'the gasket')).toBe('open')
+    expect(listed('l3', 'the gasket', false)).toBe('shut')
+    const refused = priced.answers.map((one) => (one.line === 'l3' ? { ...one, answer: 'no' as const } : one))
+    expect(state('G8', { ...priced, parts: [], answers: refused }), 'not agreed').toBe('not-asked')
+  })
+  it('lie in the kit, which is checked anew for each version (G9)', () => {
+    expect(judgeGate('G9', priced)).toMatchObject({ state: 'shut', why: 'not in the kit: Case-back gasket' })
+    expect(state('G9', { ...priced, kit: { ...t.kit!, lines: ['l3'] } })).toBe('open')
+    const next = { ...t.versions[0]!, ...mark(60), n: 2 }
+    const later = {
+      ...t,
+      versions: [...t.versions, next],
+      answers: t.answers.map((one) => ({ ...one, version: 2, seq: 61 })),
+    }
+    expect(judgeGate('G9', later)).toMatchObject({
+      state: 'shut',
+      why: 'the kit was checked before version 2 was made',
+    })
+    expect(state('G9', { ...later, kit: { ...t.kit!, ...mark(62) } })).toBe('open')
+  })
+})
+
 describe('G9 kit', () => {
   it('lets a manager pass a short-life cell only with the note, and a dead one never', () => {
     const t = wholeTicket()
@@ -408,6 +445,17 @@ describe('G13 second pair of eyes', () => {
     expect(state('G13', house)).toBe('shut')
     expect(state('G13', { ...house, finalCheck: { ...t.finalCheck!, on: '2026-11-26' as Day } })).toBe('open')
     expect(state('G13', { ...t, finalCheck: { ...t.finalCheck!, on: '2026-11-26' as Day } })).toBe('shut')
+  })
+  it('wants the views of the booking-in taken again after the last work, and no others', () => {
+    const t = wholeTicket()
+    const without = { ...t, finalPictures: t.finalPictures.slice(1) }
+    expect(judgeGate('G13', without)).toMatchObject({ state: 'shut', why: expect.stringMatching(/last work: dial$/) })
+    expect(state('G13', { ...without, pictures: t.pictures.slice(1) }), 'the dial was not taken then either').toBe(
+      'open',
+    )
+    const early = t.finalPictures.map((picture, i) => (i === 0 ? { ...picture, ...mark(105) } : picture))
+    expect(state('G13', { ...t, finalPictures: early }), 'before the closing').toBe('shut')
+    expect(mayOverride(without, 'G13', 'pictures', 'manager').ok).toBe(true)
   })
   it('wants a check that came after the last work', () => {
     const t = wholeTicket()

@@ -36,6 +36,10 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
       ...mark(3 + i),
       view,
     })),
+    finalPictures: (['dial', 'back', 'crown-side', 'opposite-side', 'clasp'] as const).map((view, i) => ({
+      ...mark(240 + i, 'carl'),
+      view,
+    })),
     condition: { ...mark(10), marks: 2, clasp: 'there', agreed: 'owner' },
     declared: { ...mark(11), value: eur(90_000) },
     coverArranged: null,
@@ -55,6 +59,7 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
           {
             id: 'l1',
             what: 'complete service',
+            part: false,
             priced: true,
             taxClassKnown: true,
             opensCase: true,
@@ -64,6 +69,7 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
           {
             id: 'l2',
             what: 'pressure test',
+            part: false,
             priced: true,
             taxClassKnown: true,
             opensCase: false,
@@ -86,9 +92,12 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
     })),
     revoked: null,
     ceiling: null,
-    parts: [{ ...mark(30), what: 'crystal', onHand: true, special: true, deposit: 'received', expectedOn: null }],
+    parts: [
+      { ...mark(30), line: null, what: 'crystal', onHand: true, special: true, deposit: 'received', expectedOn: null },
+    ],
     kit: {
       ...mark(31),
+      lines: [],
       designationRight: true,
       cell: 'full',
       shortLifeNote: false,

@@ -299,3 +299,22 @@ test('a struck list of parts leaves the day of the list before it', async () => 
   await shop.told(ticket.number, 'strikes', { record: first, reason: 'nothing is missing' }, shop.bench)
   expect(await nextBy()).toBe(began)
 })
+
+test('the kit takes the grade of a cell from its lot, whatever is said of it, and refuses one that does not fit', async () => {
+  const owner = await shop.owner()
+  const watchId = await shop.watch(owner, { calibreId: calibre })
+  const ticket = await shop.book({ ownerId: owner, watchId })
+  await shop.agreed(ticket.number)
+  const kit = (lot: string) =>
+    shop.say(ticket.number, 'kits', { ...shop.kit, parts: [{ what: 'cell', lot }] }, shop.bench)
+  await addDesignation(shop.house, 'SR920SW', { capacityMah: 45 })
+  const other = await receive(shop.house, 'SR920SW', 'K1', 10, '2030-06-30')
+  expect((await kit(other)).body.type).toBe('/problems/designation-does-not-fit')
+  // changed every 24 months: fourteen are too few, and enough to be fitted with the word of the manager
+  const short = await receive(shop.house, 'SR626SW', 'K2', 10, '2028-01-31')
+  expect((await kit(short)).status).toBe(201)
+  expect((await shop.gates(ticket.number)).G9).toMatchObject({ state: 'shut', why: 'the cell is of short life' })
+  const full = await receive(shop.house, 'SR626SW', 'K3', 10, '2030-06-30')
+  expect((await kit(full)).status).toBe(201)
+  expect((await shop.gates(ticket.number)).G9!.state).toBe('open')
+})

@@ -52,8 +52,12 @@ export async function openShop(options: { now?: string; env?: Record<string, str
     timing: await tool('timing-machine', 'T-1'),
     quartz: await tool('quartz-tester', 'Q-1'),
   }
-  const benchId = (await made(manager, '/v1/benches', { name: 'Bench 2', skills: ['high-hazard', 'cells-and-seals'] }))
-    .id
+  const benchId = (
+    await made(manager, '/v1/benches', {
+      name: 'Bench 2',
+      skills: ['high-hazard', 'cells-and-seals', 'quartz', 'three-hand', 'vintage', 'case'],
+    })
+  ).id
 
   let serial = 0
   const owner = async (name = 'Nora Vale') =>
@@ -149,9 +153,24 @@ export async function openShop(options: { now?: string; env?: Record<string, str
       ownerName: string
     }
   }
-  const kit = { designationRight: true, cell: 'full', gasketsInLife: true, toolsInDate: true, benchHasSkill: true }
+  const kit = {
+    designationRight: true,
+    cell: 'full',
+    gasketsInLife: true,
+    toolsInDate: true,
+    benchHasSkill: true,
+    bench: benchId,
+    tools: [tools.pressure],
+    parts: [{ what: 'cell', lotUnknownBecause: 'from the old drawer' }],
+  }
+  /** Every part of the newest version. */
+  const partsOf = async (ref: string) => {
+    const { body } = await counter.get(`/v1/tickets/${ref}/estimates`).expect(200)
+    const lines = (body.items.at(-1)?.lines ?? []) as { id: string; part: boolean }[]
+    return lines.filter((line) => line.part).map(({ id }) => ({ line: id, lotUnknownBecause: 'from the old drawer' }))
+  }
   const toBench = async (ref: string) => {
-    await told(ref, 'kits', kit, bench)
+    await told(ref, 'kits', { ...kit, parts: [...kit.parts, ...(await partsOf(ref))] }, bench)
     return moved(ref, 'on-the-bench', {}, bench)
   }
   const aTest = {
@@ -183,13 +202,26 @@ export async function openShop(options: { now?: string; env?: Record<string, str
     await told(ref, 'closings', {}, bench)
     for (const line of lines) await told(ref, 'operations', { line: line.id, state: 'done' }, bench)
   }
-  const check = (ref: string, more: Body = {}) =>
+  /** The views of the booking-in, taken again. */
+  const viewsAgain = async (ref: string) =>
     told(
+      ref,
+      'pictures',
+      {
+        pictures: await Promise.all(views.map(async (view) => ({ id: await picture(checker), view }))),
+        stage: 'final-check',
+      },
+      checker,
+    )
+  const check = async (ref: string, more: Body = {}) => {
+    await viewsAgain(ref)
+    return told(
       ref,
       'final-checks',
       { passed: true, functions: true, picturesCompared: true, clean: true, oldPartsBagged: true, ...more },
       checker,
     )
+  }
   const release = (ticket: { number: string }, collector: string, serialRead: string | null, more: Body = {}) => ({
     tagNumber: ticket.number,
     serialRead,
@@ -242,6 +274,7 @@ export async function openShop(options: { now?: string; env?: Record<string, str
     waterTest,
     worked,
     check,
+    viewsAgain,
     release,
     readied,
     pay,

@@ -405,3 +405,71 @@ test('nothing of a watch whose owner has died goes by post or to an end', async 
   await shop.told(ready.number, 'people', heir, shop.manager)
   shop.house.setNow('2026-11-25T15:00:00Z')
 })
+
+test('a final check is passed with all its parts, and the views of the booking-in are taken again', async () => {
+  const ticket = await closedAtTheBench()
+  await shop.waterTest(ticket.number)
+  await shop.moved(ticket.number, 'final-check', {}, shop.bench)
+  const all = { passed: true, functions: true, picturesCompared: true, clean: true, oldPartsBagged: true }
+  const check = (more: object) => shop.say(ticket.number, 'final-checks', { ...all, ...more }, shop.checker)
+  const bare = await check({ functions: false, picturesCompared: false, clean: false })
+  expect(bare.body.errors.map((fault: { pointer: string }) => fault.pointer)).toEqual([
+    '#/functions',
+    '#/picturesCompared',
+    '#/clean',
+  ])
+  expect((await check({ oldPartsBagged: false })).body.errors).toMatchObject([{ pointer: '#/reason' }])
+  expect((await check({ oldPartsBagged: false, reason: 'the owner did not want them' })).status).toBe(201)
+  expect((await shop.move(ticket.number, 'ready', {}, shop.checker)).body).toMatchObject({
+    gate: 'G13',
+    why: expect.stringContaining('dial, back, crown-side, opposite-side, clasp'),
+    mayOverride: ['pictures: manager'],
+  })
+  await shop.viewsAgain(ticket.number)
+  await shop.moved(ticket.number, 'ready', {}, shop.checker)
+})
+
+describe('the kit', () => {
+  test('says bench, tools and lots, and where the file knows better, the file counts', async () => {
+    const ticket = await shop.book()
+    await shop.agreed(ticket.number)
+    const kit = (more: object) => shop.say(ticket.number, 'kits', { ...shop.kit, ...more }, shop.bench)
+    const shut = async () => {
+      const { parts } = (await shop.gates(ticket.number)).G9!
+      return parts.filter((part) => part.open === false).map((part) => part.part)
+    }
+    const nobody = '00000000-0000-7000-8000-000000000000'
+    for (const [more, pointer] of [
+      [{ bench: nobody }, '#/bench'],
+      [{ tools: [nobody] }, '#/tools/0'],
+      [{ tools: [] }, '#/tools'],
+      [{ parts: [] }, '#/parts'],
+      [{ parts: [{ line: nobody, lotUnknownBecause: 'x' }] }, '#/parts/0/line'],
+    ] as const)
+      expect((await kit(more)).body.errors, JSON.stringify(more)).toMatchObject([{ pointer }])
+    expect((await kit({ parts: [{ lot: nobody }] })).status).toBe(404)
+    const old = await shop.made(shop.manager, '/v1/tools', { kind: 'pressure-tester', serial: 'P-none', name: 'new' })
+    const plain = await shop.made(shop.manager, '/v1/benches', { name: 'Bench of straps', skills: ['case'] })
+    expect((await kit({ tools: [old.id], bench: plain.id })).status).toBe(201)
+    expect(await shut(), 'no certificate, and no skill with cells').toEqual(['tools', 'bench'])
+    expect((await kit({})).status).toBe(201)
+    expect(await shut()).toEqual([])
+    await shop.moved(ticket.number, 'on-the-bench', {}, shop.bench)
+  })
+  test('lapses when a new version is made, and has every agreed part in it', async () => {
+    const ticket = await shop.book({ ceiling: { amount: 100_000, currency: 'EUR' } })
+    const { lines } = await shop.agreed(ticket.number)
+    expect(lines).toHaveLength(2)
+    await shop.told(ticket.number, 'kits', shop.kit, shop.bench)
+    await shop.moved(ticket.number, 'ready-for-bench')
+    const crystal = { what: 'crystal', part: true, unitPrice: 3000, taxClass: 'usual', choice: 'must' }
+    const dearer = await shop.told(ticket.number, 'estimates', { lines: [...shop.usualLines, crystal] }, shop.bench)
+    expect(dearer.insideCeiling).toBe(true)
+    const shut = await shop.move(ticket.number, 'on-the-bench', {}, shop.bench)
+    expect(shut.body).toMatchObject({
+      gate: 'G9',
+      why: expect.stringMatching(/before version 2.*not in the kit: crystal/),
+    })
+    await shop.toBench(ticket.number)
+  })
+})
