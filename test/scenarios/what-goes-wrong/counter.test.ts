@@ -41,7 +41,10 @@ describe('estimate exceeded without a yes', () => {
       detail: expect.stringContaining('36.00 EUR'),
     })
     await answer('no', 3600).then((reply) => expect(reply.status).toBe(201))
-    await shop.moved(ticket.number, 'on-the-bench')
+    expect((await shop.move(ticket.number, 'on-the-bench')).body, 'its kit was for the version before').toMatchObject({
+      gate: 'G9',
+    })
+    await shop.toBench(ticket.number)
     const stem = second.lines.find((line: { what: string }) => line.what === 'stem')
     expect(
       (await shop.say(ticket.number, 'operations', { line: stem.id, state: 'done' }, shop.bench)).body,
@@ -71,8 +74,7 @@ describe('estimate exceeded without a yes', () => {
       tax: 7110,
       total: 42_660,
     })
-    await shop.told(ticket.number, 'kits', shop.kit, shop.bench)
-    await shop.moved(ticket.number, 'on-the-bench')
+    await shop.toBench(ticket.number)
     const stem = { what: 'stem', unitPrice: 1800, taxClass: 'usual', choice: 'must' }
     expect(await shop.told(ticket.number, 'estimates', { lines: price([stem]) }, shop.bench)).toMatchObject({
       total: 44_820,
