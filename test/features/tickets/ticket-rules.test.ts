@@ -234,6 +234,7 @@ test('the day within which an owner is hoped for follows its rule', async () => 
   // a dry test settles as long as usual again
   await change('settledMinutes', 30, '2026-12-07')
   await change('readyComeByDays', 21, '2026-12-08')
+  await change('settledMinutes', 30, '2026-12-07')
   const comeBy = async () => {
     const { watchId } = await shop.readied()
     const notice = await shop.house.database.prisma.notice.findFirstOrThrow({
