@@ -72,4 +72,14 @@ export const guidePrices: Step = {
     })
     return `${prices.length} guide prices, until ${until}; ${operations.length} operations of the bench with their minutes`
   },
+  tries: async ({ today }) => [
+    {
+      words:
+        'The manager asks what six years for quartz instead of seven would do: watches, letters by week, cells, hours',
+      role: 'manager',
+      method: 'POST',
+      path: '/v1/house-rules/rehearsals',
+      body: { key: 'quartzServiceMonths', value: 72, fromDay: today, weeks: 8 },
+    },
+  ],
 }
