@@ -12,7 +12,7 @@ import { said, say } from '../../src/features/tickets/records.ts'
 import { recordUnclaimed } from '../../src/features/tickets/side-states.ts'
 import { addBench, addCertificate, addSkill, addTool } from '../../src/features/tools/tools.ts'
 import { recordQuartz, recordWaterTest } from '../../src/features/work/readings.ts'
-import { closeCase, fitCell, openCase, recordOperation, replaceSeals } from '../../src/features/work/work.ts'
+import { closeCase, openCase, recordCellFitting, recordOperation, replaceSeals } from '../../src/features/work/work.ts'
 import { act, instantOf, type Signer } from '../../src/http/service.ts'
 import { cameBackOn, type Until, type Visit, visits } from '../invented/visits.ts'
 import { type Demo, doing, type Step } from './step.ts'
@@ -203,7 +203,7 @@ const work = ({ demo, house }: Told, ticket: Going, visit: Visit, on: Day, lines
     await moveTicket(desk, ref, { to: 'on-the-bench' })
     await openCase(desk, ref, { reason: 'cell change' })
     if (!whole) await tell(desk, ref, 'seals-seen', { seals: [{ position: 'case back', condition: 'hard' }] })
-    await fitCell(desk, ref, { designation: 'SR626SW', pieces: 1, bestBefore: '2029-10', ...fromTheDrawer })
+    await recordCellFitting(desk, ref, { designation: 'SR626SW', pieces: 1, bestBefore: '2029-10', ...fromTheDrawer })
     if (!whole) return
     await replaceSeals(desk, ref, { seals: [{ position: 'case back', material: 'NBR', ...fromTheDrawer }] })
     await closeCase(desk, ref, { torqueNcm: 90 })

@@ -8,7 +8,7 @@ import { simpleParser } from 'mailparser'
 import PostalMime from 'postal-mime'
 import { afterAll, afterEach, beforeAll, beforeEach, expect, test } from 'vitest'
 import { type HandingOver, openHandingOver } from '../../src/features/notices/handing-over.ts'
-import { deskOf, fixContents, prepareLetters } from '../../src/features/notices/letters.ts'
+import { fixContents, letterDeskOf, prepareLetters } from '../../src/features/notices/letters.ts'
 import { deliverLetters } from '../../src/jobs/deliver.ts'
 import { type Relay, startRelay } from '../faults/delivery/relay.ts'
 import { type House, openHouse } from '../support/house.ts'
@@ -187,7 +187,7 @@ test('the contents are fixed once: a replica that comes late changes neither the
   const onFile = async () =>
     (await pool.query('select contents, written_at, digest from letter where notice_id = $1', [id])).rows[0]
   const prepared = async (now: string) => {
-    const letter = (await prepareLetters(pool, deskOf(house.service), [{ id }], new Date(now))).get(id)
+    const letter = (await prepareLetters(pool, letterDeskOf(house.service), [{ id }], new Date(now))).get(id)
     if (!letter || 'cannot' in letter) throw new Error('no letter')
     return createHash('sha256').update(letter.raw).digest()
   }

@@ -1,5 +1,6 @@
 import type { Day } from '../day.ts'
 import type { Standing } from '../reckoning/answer.ts'
+import { standingOn } from '../reckoning/windows.ts'
 import type { ObligationState } from './types.ts'
 
 /** Where an obligation stands on a day, from the windows as they were reckoned. */
@@ -8,8 +9,5 @@ export function standingOf(
   today: Day,
 ): Standing {
   if (item.stopOn === null || item.overdueFrom === null) return 'to-be-assessed'
-  if (today < item.comingUpFrom) return 'not-yet'
-  if (today < item.noticesDueOn) return 'coming-up'
-  if (today < item.overdueFrom) return 'due'
-  return today < item.stopOn ? 'overdue' : 'asked-enough'
+  return standingOn(today, item.comingUpFrom, item.noticesDueOn, item.overdueFrom, item.stopOn)
 }

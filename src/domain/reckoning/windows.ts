@@ -72,12 +72,13 @@ export const overdueFrom = (kind: ObligationKind, rule: Rule, noticesDueOn: numb
 export const stopOn = (kind: ObligationKind, rule: Rule, noticesDueOn: number, rules: HouseRules): number =>
   addMonthsToNumber(noticesDueOn, rules[rowOf(kind, rule).stop])
 
-export function standingOn(
-  on: number,
-  comingUp: number,
-  noticesDue: number,
-  overdue: number,
-  stop: number,
+/** Where an obligation stands on a day from its windows, all as day numbers or all as days. */
+export function standingOn<T extends number | Day>(
+  on: T,
+  comingUp: T,
+  noticesDue: T,
+  overdue: T,
+  stop: T,
 ): Exclude<Standing, 'to-be-assessed'> {
   if (on < comingUp) return 'not-yet'
   if (on < noticesDue) return 'coming-up'

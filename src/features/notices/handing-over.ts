@@ -8,7 +8,7 @@ import type { AtPoint, Transport } from '../../letters/outgoing.ts'
 import { smtpTransport } from '../../letters/smtp.ts'
 import { suppressedAmong } from '../persons/suppression.ts'
 import { addLetterTask } from './house-tasks.ts'
-import { deskOf, prepareLetters } from './letters.ts'
+import { letterDeskOf, prepareLetters } from './letters.ts'
 
 /** The reasons, per notice, for which a claimed letter may not go after all. */
 export type StillAllowed = (tx: Db, noticeIds: readonly string[], today: Day) => Promise<Map<string, string[]>>
@@ -25,7 +25,7 @@ export type HandingOver = {
 /** The letters of this house on their way: by its relay, or into its folder where no relay is configured. */
 export function openHandingOver(service: Service, stillAllowed: StillAllowed, at?: AtPoint): HandingOver {
   const { config, database, log } = service
-  const desk = deskOf(service)
+  const desk = letterDeskOf(service)
   const transport = config.letters.smtpUrl
     ? smtpTransport({
         url: config.letters.smtpUrl,

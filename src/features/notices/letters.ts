@@ -14,12 +14,12 @@ import type { Links } from '../../letters/write.ts'
 import { type Centre, gatherContents } from './letter-contents.ts'
 
 /** How this house writes: made once from the configuration. */
-export type Desk = { sender: Sender; centre: Centre; publicUrl: string | undefined; secret: string; zone: string }
+export type LetterDesk = { sender: Sender; centre: Centre; publicUrl: string | undefined; secret: string; zone: string }
 
 /** An answer link holds for so long after the come-by day; one that stops letters does not expire. */
 const ANSWER_DAYS = 30
 
-export function deskOf(service: Pick<Service, 'config'>): Desk {
+export function letterDeskOf(service: Pick<Service, 'config'>): LetterDesk {
   const { config } = service
   const { name, address } = senderOf(config.letters.from, config.centre.name)
   const { dkim } = config.letters
@@ -44,12 +44,12 @@ export function deskOf(service: Pick<Service, 'config'>): Desk {
 
 type Tokens = Record<Purpose, string | null>
 
-const tokensOf = (desk: Desk, noticeId: string): Tokens => {
+const tokensOf = (desk: LetterDesk, noticeId: string): Tokens => {
   const token = (purpose: Purpose) => (desk.publicUrl ? tokenOf(desk.secret, purpose, noticeId) : null)
   return { answer: token('answer'), stop: token('stop') }
 }
 
-const linksFrom = ({ publicUrl }: Desk, tokens: Tokens): Links => {
+const linksFrom = ({ publicUrl }: LetterDesk, tokens: Tokens): Links => {
   const link = (purpose: Purpose) => {
     const token = tokens[purpose]
     return publicUrl && token ? linkOf(publicUrl, purpose, token) : null
@@ -57,7 +57,7 @@ const linksFrom = ({ publicUrl }: Desk, tokens: Tokens): Links => {
   return { answer: link('answer'), stop: link('stop') }
 }
 
-export const linksOf = (desk: Desk, noticeId: string): Links => linksFrom(desk, tokensOf(desk, noticeId))
+export const linksOf = (desk: LetterDesk, noticeId: string): Links => linksFrom(desk, tokensOf(desk, noticeId))
 
 export type NoticeRow = {
   id: string
@@ -92,7 +92,7 @@ export async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly st
  */
 export async function prepareLetters(
   pool: pg.Pool,
-  desk: Desk,
+  desk: LetterDesk,
   claims: readonly Pick<Claim, 'id'>[],
   now: Date,
 ): Promise<Map<string, Prepared>> {
@@ -187,7 +187,7 @@ export async function fixContents(
 }
 
 /** What goes out, or went out: the fixed letter, or for one not yet made ready what it would be now. */
-export async function previewLetter(pool: pg.Pool, desk: Desk, noticeId: string, now: Date, links: Links) {
+export async function previewLetter(pool: pg.Pool, desk: LetterDesk, noticeId: string, now: Date, links: Links) {
   const [row] = await noticeRows(pool, [noticeId])
   if (!row) return null
   const today = dayAt(now, desk.zone)

@@ -8,7 +8,7 @@ import { byId, day, dayOut, id, idOut, instantOut, money, moneyOut, obligationKi
 import { asHtml, asText } from '../../letters/layout.ts'
 import { writeLetter } from '../../letters/write.ts'
 import { addGuidePrice, listGuidePrices } from './guide-prices.ts'
-import { deskOf, linksOf, previewLetter } from './letters.ts'
+import { letterDeskOf, linksOf, previewLetter } from './letters.ts'
 import {
   getNotice,
   holdNotice,
@@ -114,7 +114,7 @@ export function noticeRoutes(app: Routes, service: Service): void {
   const managing = { roles: ['manager'] as const }
   const db = service.database.prisma
   const tags = ['letters']
-  const desk = deskOf(service)
+  const desk = letterDeskOf(service)
   const reason = z.strictObject({ why: prose(400) })
 
   app.get(

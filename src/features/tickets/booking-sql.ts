@@ -1,9 +1,15 @@
 import { v7 as uuidv7 } from 'uuid'
 import type { Day } from '../../domain/day.ts'
+import type { ObligationState } from '../../domain/notices/types.ts'
 import { type Look, lookKeys } from '../../domain/tickets/twins.ts'
 import { openAlike } from './alike.ts'
 import type { Booker, Booking } from './booking.ts'
 import { readRef } from './desk.ts'
+
+type Due = { kind: string; rule: string; dueOn: string } & Pick<
+  ObligationState,
+  'comingUpFrom' | 'noticesDueOn' | 'overdueFrom' | 'stopOn'
+>
 
 export type Background = {
   serial: number
@@ -25,7 +31,7 @@ export type Background = {
     inside: string | null
     doNot: string[]
   } | null
-  due: { kind: string; rule: string; dueOn: string; standing: string }[] | null
+  due: Due[] | null
   warnings: string[] | null
   settings: Record<string, unknown> | null
   pictures: number
@@ -39,9 +45,8 @@ const background = `
       'erased', o.erased_on is not null) from owner o where o.id = $2::uuid) as owner,
     (select jsonb_build_object('id', w.id, 'owner', w.owner_id, 'maker', w.maker, 'model', w.model, 'metal', w.case_material, 'diameter', w.diameter_mm,
       'doNot', w.do_not, 'inside', (select t.number from ticket t where t.watch_id = w.id and t.ended is null)) from locked w) as watch,
-    (select jsonb_agg(jsonb_build_object('kind', o.kind, 'rule', o.rule, 'dueOn', o.due_on, 'standing',
-        case when o.rule = 'unknown-base' then 'to-be-assessed' when $3::date >= o.stop_on then 'asked-enough' when $3::date >= o.overdue_from then 'overdue'
-          when $3::date >= o.notices_due_on then 'due' else 'coming-up' end) order by o.due_on, o.kind)
+    (select jsonb_agg(jsonb_build_object('kind', o.kind, 'rule', o.rule, 'dueOn', o.due_on, 'comingUpFrom', o.coming_up_from,
+        'noticesDueOn', o.notices_due_on, 'overdueFrom', o.overdue_from, 'stopOn', o.stop_on) order by o.due_on, o.kind)
       from obligation o where o.watch_id = $1::uuid and o.rule is not null and o.coming_up_from <= $3::date) as due,
     (select jsonb_agg(distinct x.w) from (
       select unnest(o.warnings) as w from obligation o where o.watch_id = $1::uuid

@@ -1,6 +1,7 @@
 import { v7 as uuidv7 } from 'uuid'
 import { readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
+import { standingOf } from '../../domain/notices/standing.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { ticketNumber } from '../../domain/tickets/number.ts'
@@ -89,7 +90,12 @@ export async function bookKnown(at: Booker, input: Booking, owner: string, watch
       ownerId: owner,
       nextActor: next.actor,
       nextBy: next.by,
-      alsoDue: background.due ?? [],
+      alsoDue: (background.due ?? []).map((due) => ({
+        kind: due.kind,
+        rule: due.rule,
+        dueOn: due.dueOn,
+        standing: standingOf(due, at.today),
+      })),
       warnings: background.warnings ?? [],
       twins,
       doNot: [...new Set([...made.watch.doNot, ...(input.doNot ?? [])])],

@@ -12,9 +12,9 @@ import { view } from '../tickets/picture-routes.ts'
 import { recordQuartz, recordTiming, recordWaterTest } from './readings.ts'
 import {
   closeCase,
-  fitCell,
   fitMovement,
   openCase,
+  recordCellFitting,
   recordOperation,
   removeCell,
   replaceSeals,
@@ -206,7 +206,7 @@ export function workRoutes(app: Routes, service: Service): void {
     },
     (request, reply) =>
       createOnce(service, request, reply, (doing) =>
-        fitCell(desk(service, doing), request.params.ticket, request.body),
+        recordCellFitting(desk(service, doing), request.params.ticket, request.body),
       ),
   )
   app.post(

@@ -7,7 +7,7 @@ import { settingBehind } from '../../domain/tickets/missing-settings.ts'
 import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
-import { fitCell as fitCellFromStock } from '../cell-lots/fit.ts'
+import { fitCell } from '../cell-lots/fit.ts'
 import { refuseWrongCell } from '../cell-lots/needs.ts'
 import { strikeOfRecord } from '../facts/strikes.ts'
 import { fitGasket } from '../gasket-lots/gasket-lots.ts'
@@ -323,7 +323,7 @@ export type CellInput = {
 } & LotNamed
 
 /** A cell into the case: from its lot, graded on the day and with its best-before; or with a lot that is not known. */
-export async function fitCell(desk: Desk, ref: string, input: CellInput): Promise<Created> {
+export async function recordCellFitting(desk: Desk, ref: string, input: CellInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   refuseWrongCell(ticket.rows.watch.kind as WatchKind, ticket.rows.calibre?.energy)
   const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
@@ -338,7 +338,7 @@ export async function fitCell(desk: Desk, ref: string, input: CellInput): Promis
   const facts: string[] = []
   const entries: string[] = []
   if (input.lot !== undefined) {
-    const fitted = await fitCellFromStock(desk, {
+    const fitted = await fitCell(desk, {
       watchId: String(ticket.rows.watch.id),
       ticketId: ticket.snapshot.ticket.id,
       on: dayAt(at, desk.zone),
