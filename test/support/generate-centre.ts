@@ -19,7 +19,7 @@ export async function generateCentre(client: pg.Client | pg.PoolClient, size: Ce
   const { watches, today } = size
   await client.query('begin')
   await client.query(
-    `set local synchronous_commit = off; set local session_replication_role = replica; set local timezone = 'UTC'`,
+    `set local synchronous_commit = off; set local session_replication_role = replica; set local timezone = 'UTC'; set local work_mem = '256MB'`,
   )
   await client.query(functions(size.seed ?? 1))
   await client.query(plan(size))
@@ -35,15 +35,19 @@ export async function generateCentre(client: pg.Client | pg.PoolClient, size: Ce
 
 /**
  * Ids of people, watches and facts are scattered (RFC 9562, version 8: bits of our own, and those that say so), as a book
- * that grew over years is for whoever walks along it; ids of what is written in the order of recording are of version 7.
+ * that grew over years is for whoever walks along it; ids of what is written in the order of recording are of version 7; of
+ * very many beside one thing, they are its own but for the time in front.
  */
 const functions = (seed: number) => `
+  -- each such that the planner may put it in place: a number beside || without ::text would forbid it
   create function pg_temp.id_of(kind text, n bigint) returns uuid language sql immutable as $$
-    select overlay(overlay(md5('${seed} ' || kind || ' ' || n) placing '8' from 13) placing 'a' from 17)::uuid $$;
+    select overlay(overlay(md5('${seed} ' || kind || ' ' || n::text) placing '8' from 13) placing 'a' from 17)::uuid $$;
   create function pg_temp.id_in_order(kind text, n bigint) returns uuid language sql immutable as $$
-    select overlay(overlay(overlay(md5('${seed} ' || kind || ' ' || n) placing lpad(to_hex(1546300800000 + n), 12, '0') from 1) placing '7' from 13) placing 'a' from 17)::uuid $$;
+    select overlay(overlay(overlay(md5('${seed} ' || kind || ' ' || n::text) placing lpad(to_hex(1546300800000 + n), 12, '0') from 1) placing '7' from 13) placing 'a' from 17)::uuid $$;
+  create function pg_temp.id_beside(of uuid, n bigint) returns uuid language sql immutable as $$
+    select ('0' || to_hex(1546300800000 + n) || right(of::text, 22))::uuid $$;
   create function pg_temp.dice(of text, n bigint) returns int language sql immutable as $$
-    select ('x' || left(md5('${seed} ' || of || ' ' || n), 7))::bit(28)::int $$`
+    select ('x' || left(md5('${seed} ' || of || ' ' || n::text), 7))::bit(28)::int $$`
 
 /** One row a watch: what it is, whose, and in what months and from which first letter day its main obligation comes. */
 function plan({ watches, due, today }: CentreSize): string {
@@ -108,24 +112,24 @@ async function generateCalibres(client: pg.Client | pg.PoolClient, watches: numb
 async function generateBook(client: pg.Client | pg.PoolClient): Promise<void> {
   await client.query(`insert into owner (id, name, language, search_name, created_at, created_by)
     select owner_id, 'Invented Owner ' || n, (array['en', 'de', 'fr', 'es', 'pt'])[1 + n % 5], 'invented owner ' || md5(n::text), timestamptz '2019-01-01 00:00Z' + n * interval '1 second', 'generator'
-    from plan where n % 5 <> 4 order by n`)
+    from plan where n % 5 <> 4`)
   await client.query(`insert into contact (id, owner_id, means, value, search_value, created_at, created_by)
     select pg_temp.id_of('contact', n), owner_id, 'e-mail', 'owner' || n || '@example.org', 'owner' || n || '@example.org', timestamptz '2019-01-01 00:00Z' + n * interval '1 second', 'generator'
-    from plan where n % 5 <> 4 order by n`)
+    from plan where n % 5 <> 4`)
   await client.query(`insert into notice_choice (id, owner_id, kind, choice, chosen_on, means, wording, recorded_at, recorded_by, personal_salt)
     select pg_temp.id_of('choice of ' || kind, n), owner_id, kind, 'yes', '2019-01-01', 'counter', 'May we write to you?', timestamptz '2019-01-01 00:00Z' + n * interval '1 second', 'generator', pg_temp.id_of('salt of ' || kind, n)
-    from plan, unnest(array['complete-service', 'water-check', 'cell-change']) with ordinality k (kind, at) where n % 5 <> 4 order by n, at`)
+    from plan, unnest(array['complete-service', 'water-check', 'cell-change']) with ordinality k (kind, at) where n % 5 <> 4`)
   await client.query(`insert into watch (id, maker, model, serial, search_serial, kind, claim_marked, claim_bar, first_seen, owner_id, owner_known_on, created_at, created_by)
     select watch_id, ${makers}[1 + n / 3 % 8], 'Model ' || n / 24 % 120, 'G ' || lpad(n::text, 8, '0'), 'G' || lpad(n::text, 8, '0'),
       (array['hand-wound', 'quartz', 'self-winding'])[1 + sort], case when sort = 2 then 'rated' else 'none' end,
-      case when sort = 2 then 20 end, '2015-01-01', owner_id, '2015-01-01', ${recorded("date '2015-01-01'")}, 'generator' from plan order by n`)
+      case when sort = 2 then 20 end, '2015-01-01', owner_id, '2015-01-01', ${recorded("date '2015-01-01'")}, 'generator' from plan`)
   await client.query(`insert into ownership (id, watch_id, owner_id, from_day, learned, how, recorded_at, recorded_by)
-    select pg_temp.id_of('ownership', n), watch_id, owner_id, '2015-01-01', '2015-01-01', 'booked in', ${recorded("date '2015-01-01'")}, 'generator' from plan order by n`)
+    select pg_temp.id_of('ownership', n), watch_id, owner_id, '2015-01-01', '2015-01-01', 'booked in', ${recorded("date '2015-01-01'")}, 'generator' from plan`)
   await client.query(`insert into movement (id, watch_id, calibre_id, serial, from_day, learned, recorded_at, recorded_by)
     select pg_temp.id_of('movement', n), watch_id, made_calibre.id, 'M' || n, '2015-01-01', '2015-01-01', ${recorded("date '2015-01-01'")}, 'generator'
-    from plan join made_calibre on made_calibre.sort = plan.sort and c = calibre order by n`)
+    from plan join made_calibre on made_calibre.sort = plan.sort and c = calibre`)
   await client.query(`insert into wear_statement (id, watch_id, owner_id, water, learned, source, recorded_at, recorded_by)
-    select pg_temp.id_of('wear', n), watch_id, owner_id, 'often', '2015-01-01', 'own-record', ${recorded("date '2015-01-01'")}, 'generator' from plan where sort = 2 order by n`)
+    select pg_temp.id_of('wear', n), watch_id, owner_id, 'often', '2015-01-01', 'own-record', ${recorded("date '2015-01-01'")}, 'generator' from plan where sort = 2`)
 }
 
 async function generateFacts(client: pg.Client | pg.PoolClient): Promise<void> {
@@ -143,11 +147,11 @@ async function generateFacts(client: pg.Client | pg.PoolClient): Promise<void> {
       ${event('complete-service', 'service', 'service', 'null::boolean', 'true', `case when half_known then to_char(service, 'YYYY-MM') else service::text end`)}
       union all ${event('cell-fitted', 'cell', 'main', 'null', 'sort = 1')}
       union all ${event('cell-fitted', 'mistake', 'main + 10', 'null', 'mistaken')}
-      union all ${event('water-test', 'test', 'main', 'true', 'sort = 2')}) e order by n, event, id`)
+      union all ${event('water-test', 'test', 'main', 'true', 'sort = 2')}) e`)
   await client.query(`insert into strike (fact_id, fact_table, watch_id, reason, learned, recorded_at, recorded_by)
-    select pg_temp.id_of('mistake', n), 'watch_event', watch_id, 'another watch was meant', main + 11, ${recorded('main + 11')}, 'generator' from fact where mistaken order by n`)
+    select pg_temp.id_of('mistake', n), 'watch_event', watch_id, 'another watch was meant', main + 11, ${recorded('main + 11')}, 'generator' from fact where mistaken`)
   await client.query(`insert into watchmaker_note (id, watch_id, obligation, months, noted_on, reason, recorded_at, recorded_by)
-    select pg_temp.id_of('note', n), watch_id, 'complete-service', months, main + 30, 'the oil had spread', ${recorded('main + 30')}, 'generator' from fact where noted order by n`)
+    select pg_temp.id_of('note', n), watch_id, 'complete-service', months, main + 30, 'the oil had spread', ${recorded('main + 30')}, 'generator' from fact where noted`)
 }
 
 /** The rows the reckoning makes of these facts, in SQL, for these three sorts of watch alone. */

@@ -40,14 +40,14 @@ async function generateTickets(client: pg.Client | pg.PoolClient, tickets: numbe
   await client.query(`update watch set in_house = true from visit where visit.watch_id = watch.id and inside`)
   await client.query(
     `insert into ticket_record (id, seq, ticket_id, kind, at, on_day, data, recorded_at, recorded_by, personal_salt)
-     select pg_temp.id_in_order('record', (n - 1) * 8 + at), (n - 1) * 8 + at, visit.id, kind, ${noon('booked_on')}, booked_on, data::jsonb, ${noon('booked_on')}, 'generator', pg_temp.id_of('salt', (n - 1) * 8 + at)
+     select pg_temp.id_beside(visit.id, (n - 1) * 8 + at), (n - 1) * 8 + at, visit.id, kind, ${noon('booked_on')}, booked_on, data::jsonb, ${noon('booked_on')}, 'generator', pg_temp.id_beside(visit.id, 400000000 + (n - 1) * 8 + at)
      from visit, (values (1, 'booked', '{"complaint": "it stopped", "hazards": [], "comebackOf": null}'), (2, 'people', '{"approve": [], "collect": [], "willCallIn": false}'),
        (3, 'condition', '{"marks": [], "clasp": "there", "agreed": "owner"}'), (4, 'value', '{}'), (5, 'move', '{"from": "booked-in", "to": "awaiting-look", "gates": []}'),
-       (6, 'opening', '{}'), (7, 'closing', '{}')) r (at, kind, data) order by n, at`,
+       (6, 'opening', '{}'), (7, 'closing', '{}')) r (at, kind, data)`,
   )
   await client.query(
     `insert into custody_move (ticket_id, n, id, seq, to_place, holder, at, recorded_at, recorded_by)
-     select id, 1, pg_temp.id_in_order('custody', n), n * 8, 'counter', 'generator', ${noon('booked_on')}, ${noon('booked_on')}, 'generator' from visit order by n`,
+     select id, 1, pg_temp.id_in_order('custody', n), n * 8, 'counter', 'generator', ${noon('booked_on')}, ${noon('booked_on')}, 'generator' from visit`,
   )
   await client.query(`select setval('record_seq', ${Math.max(1, tickets * 8)})`)
 }
@@ -87,11 +87,11 @@ async function generateCells(client: pg.Client | pg.PoolClient, watches: number,
   )
   await client.query(
     `insert into stock_entry (id, lot_id, kind, pieces, happened_on, wanted_id, watch_id, event_id, recorded_at, recorded_by)
-     select pg_temp.id_in_order('entry', lot.n::bigint * ${ENTRIES_A_LOT} + k), lot.id, case when k = 0 then 'received' else (array['sold-loose', 'issued', 'fitted'])[1 + k % 3] end,
+     select pg_temp.id_beside(lot.id, lot.n::bigint * ${ENTRIES_A_LOT} + k), lot.id, case when k = 0 then 'received' else (array['sold-loose', 'issued', 'fitted'])[1 + k % 3] end,
        case when k = 0 then shelf + ${issued + sold} else 1 end, on_day, item_id, f.watch_id, f.event_id, ${noon('on_day')}, 'generator'
      from lot cross join generate_series(0, ${ENTRIES_A_LOT - 1}) k
      left join fitting f on f.lot = lot.n and k = f.at * 3 + 2
-     cross join lateral (select coalesce(f.main, received_on + k * 20) as on_day) d order by lot.n, k`,
+     cross join lateral (select coalesce(f.main, received_on + k * 20) as on_day) d`,
   )
 }
 
