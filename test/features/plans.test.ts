@@ -181,9 +181,8 @@ async function readWholeWithin(sent: readonly Sent[]): Promise<string[]> {
 }
 
 /** A watch and its owner put on file through the doors, among all the generated ones. */
-async function oneMore(): Promise<{ id: string; owner: string }> {
-  const owner = (await house.as('counter').post('/v1/owners', { name: 'Quillon Ferrabast', contacts: [] }).expect(201))
-    .body
+async function oneMore(name: string): Promise<{ id: string; owner: string }> {
+  const owner = (await house.as('counter').post('/v1/owners', { name, contacts: [] }).expect(201)).body
   const watch = (
     await house
       .as('counter')
@@ -243,8 +242,20 @@ describe('an index serves', () => {
     expect(await readWhole(sent)).toEqual([])
   })
 
+  test('an owner put on file, and likely doubles looked for', async () => {
+    const contacts = [
+      { means: 'e-mail', value: 'philippa@example.org' },
+      { means: 'phone', value: '+44 20 7946 0018' },
+    ]
+    const sent = await sentBy(() =>
+      house.as('counter').post('/v1/owners', { name: 'Philippa Wrenfield', contacts }).expect(201),
+    )
+    expect(says(sent, 'search_value')).toBe(true)
+    expect(await readWhole(sent)).toEqual([])
+  })
+
   test('one watch, what it is due for, its story, and its owner', async () => {
-    const { id, owner } = await oneMore()
+    const { id, owner } = await oneMore('Quillon Ferrabast')
     const sent = await sentBy(async () => {
       await house.as('counter').get(`/v1/watches/${id}`).expect(200)
       await house.as('counter').get(`/v1/watches/${id}/obligations`).expect(200)
@@ -257,7 +268,7 @@ describe('an index serves', () => {
   })
 
   test('a fact recorded and what follows from it', async () => {
-    const { id } = await oneMore()
+    const { id } = await oneMore('Ottoline Marchbanks')
     const sent = await sentBy(() =>
       house
         .as('bench')
