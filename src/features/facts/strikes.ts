@@ -96,7 +96,7 @@ async function strikeRow(
 /** What stands in the place of a fact of the watch: itself, the last that replaced it, or nothing. */
 type Standing = (factId: string) => string | null
 
-async function standingOn(tx: Db, watchId: string): Promise<Standing> {
+async function standingFactOf(tx: Db, watchId: string): Promise<Standing> {
   const strikes = await tx.strike.findMany({ where: { watchId }, select: { factId: true, replacedBy: true } })
   const struck = new Map(strikes.map(({ factId, replacedBy }) => [factId, replacedBy]))
   return (factId) => {
@@ -121,7 +121,7 @@ type Telling = {
 
 /** What still says a fact, or one that it replaced: entries of stock, and records of tickets of which no other fact stands. */
 async function tellingOf(tx: Db, watchId: string, factId: string): Promise<Telling> {
-  const standing = await standingOn(tx, watchId)
+  const standing = await standingFactOf(tx, watchId)
   const entries = await tx.$queryRaw<Telling['entries']>`
     select e.id, e.event_id as "eventId" from stock_entry e
     where e.watch_id = ${watchId}::uuid and e.event_id is not null and e.strikes is null
@@ -182,7 +182,7 @@ export async function strikeOfRecord(
   const { tx, today } = act
   await lockWatches(tx, [watchId])
   await strikeEntries(act, record.entries, reason)
-  const standing = await standingOn(tx, watchId)
+  const standing = await standingFactOf(tx, watchId)
   const facts = new Set(record.facts.map(standing).filter((id) => id !== null))
   for (const factId of facts) {
     const left = await tellingOf(tx, watchId, factId)
@@ -229,7 +229,7 @@ export async function strikeFitting(act: Act, eventId: string, reason: string): 
   if (!fitted) throw new Refusal('not-found', { what: 'fitting from stock', id: eventId })
   const { watchId } = fitted
   await lockWithTickets(tx, watchId)
-  const factId = (await standingOn(tx, watchId))(eventId)
+  const factId = (await standingFactOf(tx, watchId))(eventId)
   if (factId !== null) return { body: (await strikeFact(act, watchId, { factId, reason })).body }
   // the fact was struck alone, before that took the pieces with it
   const { entries } = await tellingOf(tx, watchId, eventId)
