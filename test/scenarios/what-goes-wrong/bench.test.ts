@@ -238,6 +238,14 @@ test('a certificate that ends within the lead is a task of the manager, once, an
   shop.house.setNow(at)
 })
 
+/** A tester of the test's own, with a good certificate. */
+async function aTester(serial: string): Promise<string> {
+  const { id } = await shop.made(shop.manager, '/v1/tools', { kind: 'pressure-tester', serial, name: serial })
+  const good = { on: '2026-06-01', asFound: 'in-tolerance', asLeft: 'in-tolerance', byWhom: 'the laboratory' }
+  await shop.made(shop.manager, `/v1/tools/${id}/certificates`, good)
+  return id
+}
+
 test('swapped parts: what was found at the opening is listed with pictures, and what was taken out goes back', async () => {
   const ticket = await shop.book({ dial: 'bronze' })
   const estimate = await shop.agreed(ticket.number)
@@ -280,7 +288,7 @@ test('swapped parts: what was found at the opening is listed with pictures, and 
   expect((await old({ oldParts: parts })).status).toBe(201)
   await shop.told(ticket.number, 'closings', {}, shop.bench)
   await shop.told(ticket.number, 'operations', { line: estimate.lines[1]!.id, state: 'done' }, shop.bench)
-  await shop.waterTest(ticket.number)
+  await shop.waterTest(ticket.number, { tool: await aTester('P-swapped') })
   await shop.moved(ticket.number, 'final-check', {}, shop.bench)
   await shop.check(ticket.number)
   await shop.moved(ticket.number, 'ready', {}, shop.checker)
@@ -380,7 +388,7 @@ test('the watch of somebody of the house: a ticket like any other, at no price, 
   ).toMatchObject({
     gate: 'G11',
   })
-  await shop.waterTest(ticket.number)
+  await shop.waterTest(ticket.number, { tool: await aTester('P-house') })
   await shop.moved(ticket.number, 'final-check', {}, shop.bench)
   await shop.check(ticket.number)
   await shop.moved(ticket.number, 'ready', {}, shop.checker)
