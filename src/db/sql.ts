@@ -24,7 +24,7 @@ export async function onConnection<T>(pool: pg.Pool, work: (client: pg.PoolClien
         inOneWrite(client)
         const [, result] = await Promise.all([client.query('begin'), work(client)])
         const { command } = await client.query('commit')
-        if (command !== 'COMMIT') throw new Error('a statement failed whose answer nobody waited for')
+        if (command === 'ROLLBACK') throw new Error('a statement failed whose answer nobody waited for')
         return result
       } catch (error) {
         await client.query('rollback').catch((lost: Error) => {
