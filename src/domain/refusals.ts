@@ -77,7 +77,7 @@ const sentences = {
     `A ticket does not go from ${f.from} to ${f.to}. From ${f.from} it may go to: ${(f.possible as string[]).join(', ')}.`,
   'move-needs-reason': () => 'This move goes back or aside: say why, in "reason".',
   'gate-shut': (f: Facts) =>
-    `Gate ${f.gate} (${f.title}) is shut: ${f.why}. To open it: ${(f.opens as string[]).join('; ') || 'see the gates of the ticket'}.`,
+    `Gate ${f.gate} (${f.title}) is shut: ${f.why}. To open it: ${(f.opens as string[]).join('; ') || 'see the gates of the ticket'}.${(f.alsoShut as string[] | undefined)?.length ? ` Shut, too: ${(f.alsoShut as string[]).join(' ')}` : ''}`,
   'ticket-ended': (f: Facts) =>
     `This ticket has ended (${f.ended}). A watch that comes back gets a new ticket linked to it.`,
   'ticket-frozen': (f: Facts) =>

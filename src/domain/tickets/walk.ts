@@ -7,11 +7,14 @@ export type Decision =
   | { readonly ok: true; readonly moves: readonly Move[]; readonly gates: readonly GateAnswer[] }
   | { readonly ok: false; readonly fault: 'no-such-move'; readonly possible: readonly Step[] }
   | { readonly ok: false; readonly fault: 'ended' | 'frozen' | 'reason-missing' }
-  | { readonly ok: false; readonly fault: 'gate-shut'; readonly gate: GateAnswer; readonly move: Move }
+  | ({ readonly ok: false; readonly fault: 'gate-shut'; readonly alsoShut: readonly ShutGate[] } & ShutGate)
+
+/** A shut gate and the move that first meets it. */
+export type ShutGate = { readonly gate: GateAnswer; readonly move: Move }
 
 /**
  * Decides a move, or the walk to a step further on ("while you wait"), on one snapshot. A walk is all or nothing; the
- * refusal names the first gate that is shut. From a ticket that is missing, in dispute or kept as evidence nothing moves.
+ * refusal names the first gate that is shut, and with it every other one on the way. From a ticket that is missing, in dispute or kept as evidence nothing moves.
  */
 export function decideMove(ticket: Snapshot, to: Step, reason: string | null): Decision {
   const { step, side, ended, undone, comebackOf } = ticket.ticket
@@ -26,16 +29,20 @@ export function decideMove(ticket: Snapshot, to: Step, reason: string | null): D
     return { ok: false, fault: 'no-such-move', possible: movesFrom(step).map((m) => m.to) }
   if (way.some((move) => move.reason) && (reason ?? '').trim() === '') return { ok: false, fault: 'reason-missing' }
   const asked = new Map<string, GateAnswer>()
+  const shut: ShutGate[] = []
   for (const move of way) {
     for (const gate of gatesOf(move, {
       undone: undone || move.to === 'return-undone',
       comeback: comebackOf !== null,
     })) {
-      const answer = asked.get(gate) ?? judgeGate(gate, ticket)
+      if (asked.has(gate)) continue
+      const answer = judgeGate(gate, ticket)
       asked.set(gate, answer)
-      if (answer.state === 'shut') return { ok: false, fault: 'gate-shut', gate: answer, move }
+      if (answer.state === 'shut') shut.push({ gate: answer, move })
     }
   }
+  const [first, ...alsoShut] = shut
+  if (first) return { ok: false, fault: 'gate-shut', ...first, alsoShut }
   return { ok: true, moves: way, gates: [...asked.values()] }
 }
 

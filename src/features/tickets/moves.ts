@@ -7,7 +7,7 @@ import { daysOfStay, monthsAtHandOver } from '../../domain/tickets/guarantee.ts'
 import { settingBehind } from '../../domain/tickets/missing-settings.ts'
 import type { Override } from '../../domain/tickets/snapshot.ts'
 import { frozen, type GateName, gateNames, gatesOf, type Move, type Step } from '../../domain/tickets/steps.ts'
-import { type Decision, decideMove } from '../../domain/tickets/walk.ts'
+import { type Decision, decideMove, type ShutGate } from '../../domain/tickets/walk.ts'
 import type { Created } from '../../http/creating.ts'
 import { closeReadyTask, queueReadyLetter } from '../notices/ready-letters.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
@@ -89,7 +89,7 @@ function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to
     case 'reason-missing':
       return new Refusal('move-needs-reason', {}, [{ pointer: '/reason', detail: 'is missing' }])
     case 'gate-shut': {
-      const { gate, move } = decision
+      const { gate, move, alsoShut } = decision
       const overridable = gate.parts
         .filter((part) => !part.open && part.mayOverride !== 'nobody')
         .map((part) => `${part.part}: ${part.mayOverride}`)
@@ -101,11 +101,15 @@ function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to
         why: gate.why,
         opens: gate.opens,
         mayOverride: overridable,
+        alsoShut: alsoShut.map(inWords),
         ...behind(gate, ticket),
       })
     }
   }
 }
+
+const inWords = ({ gate, move }: ShutGate): string =>
+  `${gate.gate} (${gate.title}), before "${move.to}": ${gate.why}. To open it: ${gate.opens.join('; ')}.`
 
 /** The letter that it is ready goes into the queue; what becomes of it is seen on the notice, never on this record. */
 async function tellReady(desk: Desk, { snapshot, rows, rules }: Loaded): Promise<void> {

@@ -157,10 +157,12 @@ describe('while you wait', () => {
       'on-the-bench',
     ])
   })
-  it('goes nowhere if one gate on the way is shut, and names the first', () => {
+  it('goes nowhere if one gate on the way is shut, and names the first and every other', () => {
     for (const gate of ['G2', 'G5', 'G7', 'G9'] as const) {
       const t = broken[gate](broken.G9(wholeTicket('booked-in')))
-      expect(decideMove(t, 'closed', null)).toMatchObject({ ok: false, fault: 'gate-shut', gate: { gate } })
+      const others = gate === 'G9' ? [] : [{ gate: { gate: 'G9' }, move: { to: 'on-the-bench' } }]
+      const decision = { ok: false, fault: 'gate-shut', gate: { gate }, alsoShut: others }
+      expect(decideMove(t, 'closed', null)).toMatchObject(decision)
     }
   })
   it('goes through the wait for parts where parts are awaited, and stops there', () => {
