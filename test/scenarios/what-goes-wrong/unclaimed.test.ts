@@ -145,7 +145,7 @@ test('all of them on one page: the stage of each clock, its days, what may be do
     })
 
     const csv = await other.counter.get('/v1/reports/unclaimed-watches').set('accept', 'text/csv').expect(200)
-    expect(csv.text.split('\n')[0]).toBe(
+    expect(csv.text.split('\r\n')[0]).toBe(
       'number,watch,ownerName,place,side,readyOn,deliveredOn,days,stage,mayDo,on,owed,currency,stop',
     )
     const page = await other.counter.get('/v1/reports/unclaimed-watches?limit=1').expect(200)
