@@ -148,8 +148,13 @@ describe('a run that is killed', () => {
       afterBatch: async () => {
         if (stolen || (await rows(house, 'select 1 from notice')).length === 0) return
         stolen = true
-        await rows(house, `update nightly_run set lease_until = clock_timestamp() - interval '1 second'`)
-        expect(await runNight(house.service, today)).toMatchObject({ letters: 6 })
+        // the other lane may carry the lease on once more before it is taken
+        let taken: Awaited<ReturnType<typeof runNight>> = null
+        while (taken === null) {
+          await rows(house, `update nightly_run set lease_until = clock_timestamp() - interval '1 second'`)
+          taken = await runNight(house.service, today)
+        }
+        expect(taken).toMatchObject({ letters: 6 })
       },
     })
     expect(first).toBeNull()

@@ -155,9 +155,13 @@ export function readFigure(line: string): Figure | null {
 
 export const say = (words: string) => void process.stderr.write(`  ${words}\n`)
 
+/** Megabytes of heap: V8 lets it grow with the machine's memory, so only under a limit does the memory of a process tell what the work needs. */
+const HEAP_MB = 128
+
 /**
- * Each size in a process of its own, so that the memory it tells is not what another size left behind. Answers with
- * what they told; null in the process of one size, which tells and has nothing to compare.
+ * Each size in a process of its own with a small heap, so that the memory it tells is neither what another size left behind
+ * nor what nobody cleared away. Answers with what they told; null in the process of one size, which tells and has nothing to
+ * compare.
  */
 export async function eachSize(
   file: string,
@@ -172,7 +176,15 @@ export async function eachSize(
   for (const size of sizes) {
     const child = spawn(
       process.execPath,
-      ['--import', 'tsx', fileURLToPath(file), ...process.argv.slice(2), '--only', String(size)],
+      [
+        `--max-old-space-size=${HEAP_MB}`,
+        '--import',
+        'tsx',
+        fileURLToPath(file),
+        ...process.argv.slice(2),
+        '--only',
+        String(size),
+      ],
       { stdio: ['ignore', 'pipe', 'inherit'] },
     )
     createInterface({ input: child.stdout }).on('line', (line) => {
