@@ -143,7 +143,7 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       yes(d.gasketsInLife, 'gaskets within their storage life', 'gaskets past their storage life'),
       yes(d.toolsInDate, 'tools in date', 'tools out of date'),
       yes(d.benchHasSkill, 'the bench has the skill', 'the bench has not the skill'),
-      said(d.bench, (bench) => `for ${bench}`),
+      said(d.benchName ?? d.bench, (bench) => `for ${bench}`),
     ])}`,
   opening: (d) =>
     joined(
