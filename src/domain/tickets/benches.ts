@@ -3,9 +3,10 @@ import type { WorkClassName } from './classes.ts'
 /** The work of the benches against their hours: what has to be done by skill, and where it will choke. Common practice, no source. */
 export type Skill = 'cells-and-seals' | 'quartz' | 'three-hand' | 'chronograph' | 'vintage' | 'case'
 
+/** The skill that a class of work asks of a bench; common practice, no source. */
 export const skillOf: Readonly<Record<WorkClassName, Skill>> = {
   cell: 'cells-and-seals',
-  strap: 'cells-and-seals',
+  strap: 'case',
   seals: 'cells-and-seals',
   case: 'case',
   quartz: 'quartz',

@@ -2,6 +2,7 @@ import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { gasketMayBeFitted } from '../../domain/stock/gaskets.ts'
 import { gradeOf } from '../../domain/stock/life.ts'
+import { skillOf } from '../../domain/tickets/benches.ts'
 import type { WorkClassName } from '../../domain/tickets/classes.ts'
 import { itemItFits } from '../cell-lots/fit.ts'
 import { cellNeedOf } from '../cell-lots/needs.ts'
@@ -24,19 +25,6 @@ export type KitSaid = {
   parts: { line?: string; what?: string; lot?: string; lotUnknownBecause?: string }[]
 }
 
-/** The skill that a class of work asks of a bench; common practice, no source. */
-const skillOf: Readonly<Record<WorkClassName, string>> = {
-  cell: 'cells-and-seals',
-  strap: 'case',
-  seals: 'cells-and-seals',
-  case: 'case',
-  quartz: 'quartz',
-  'quartz-chronograph': 'quartz',
-  thermocompensated: 'quartz',
-  'three-hand': 'three-hand',
-  chronograph: 'chronograph',
-  vintage: 'vintage',
-}
 /** Work on strap and case alone is measured with no tool that has a certificate. */
 const withoutTools: ReadonlySet<string> = new Set(['strap', 'case'])
 
