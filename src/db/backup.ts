@@ -12,7 +12,7 @@ import type pg from 'pg'
  * none): lines of JSON, gzipped; the first says what it is, then each table with its rows, the last holds the digest of
  * all before it. For a server of one's own pg_dump does as well; see DEVELOPERS.md.
  */
-export const FORMAT = 1
+const FORMAT = 1
 type Heading = { mainplate: number; migrations: string[]; madeAt: string }
 type TableLine = { table: string; columns: string[] }
 

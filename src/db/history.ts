@@ -7,7 +7,7 @@ import type pg from 'pg'
  * rows a batch holds is told by their keys, so a transaction that commits late is simply sealed later, whatever its ids
  * or the clocks say.
  */
-export const BATCH = 10_000
+const BATCH = 10_000
 /** Longer than any transaction of ours may live: rows recorded before it are committed or never will be. */
 const SETTLED_MS = 10 * 60_000
 const LOCK = 6_121_967

@@ -26,7 +26,7 @@ export function decimalsOf(currency: string): 0 | 2 | 3 | 4 {
 
 export const isCurrency = (code: string): boolean => currencyCode.test(code)
 
-export const sameCurrency = (a: Money, b: Money): boolean => a.currency === b.currency
+const sameCurrency = (a: Money, b: Money): boolean => a.currency === b.currency
 
 /** `null` where the currencies differ: amounts of two currencies are never compared. */
 export const isAbove = (a: Money, b: Money): boolean | null => (sameCurrency(a, b) ? a.amount > b.amount : null)

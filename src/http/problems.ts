@@ -31,7 +31,7 @@ const titleOf = (code: string) => `${code.charAt(0).toUpperCase()}${code.slice(1
 /** RFC 6901 section 6: a pointer as a URI fragment, so that it can stand alone. */
 const asFragment = (pointer: string) => `#${encodeURI(pointer).replaceAll('#', '%23')}`
 
-export const escapePointer = (part: string | number) => String(part).replaceAll('~', '~0').replaceAll('/', '~1')
+const escapePointer = (part: string | number) => String(part).replaceAll('~', '~0').replaceAll('/', '~1')
 
 export function sendProblem(request: FastifyRequest, reply: FastifyReply, refusal: Refusal): FastifyReply {
   const status = statuses[refusal.code]

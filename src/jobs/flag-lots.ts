@@ -7,7 +7,7 @@ import { remindOfTools } from '../features/tools/tools.ts'
 import type { Service } from '../http/service.ts'
 import { datesDue } from './nightly.ts'
 
-export const JOB = 'flag-lots'
+const JOB = 'flag-lots'
 
 /** Every night: lots into their buckets, one summary for the manager, reminders of recalls, tools and lots, and forecasts that have grown old. */
 export async function run({

@@ -3,7 +3,7 @@ import { carryOutPostponed, keeperOf, postponedErasures } from '../features/pers
 import { act, type Service, type Signer } from '../http/service.ts'
 
 /** Idempotency keys are kept this long, as the description of the API tells its callers. */
-export const KEYS_KEPT_HOURS = 24
+const KEYS_KEPT_HOURS = 24
 
 /**
  * Forgets idempotency keys that are past their time. In small steps, each of which passes over rows somebody is just

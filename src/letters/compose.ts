@@ -57,7 +57,7 @@ export async function composeLetter(contents: LetterContents, addressed: Address
   return composeWritten(writeLetter(contents, addressed.links), contents, addressed, sender)
 }
 
-export async function composeWritten(
+async function composeWritten(
   written: Written,
   contents: LetterContents,
   addressed: Addressed,

@@ -51,7 +51,7 @@ const FOR_EVER = 10 * 365 * 86_400
 const UNREACHABLE_LIMIT = 5
 const LARGEST_BATCH = 200
 
-export function resendSecondsOf(options: Pick<DeliveryOptions, 'transport' | 'policy' | 'resendSeconds'>): number {
+function resendSecondsOf(options: Pick<DeliveryOptions, 'transport' | 'policy' | 'resendSeconds'>): number {
   if (options.transport.idempotent) return FOR_EVER
   return options.policy === 'resend' ? (options.resendSeconds ?? RESEND_SECONDS) : 0
 }

@@ -23,7 +23,7 @@ export type Written = {
   calendar: { summary: string; day: string } | null
 }
 
-export const nameOf = (watch: WatchWords): string => oneLine([watch.maker, watch.model].filter(Boolean).join(' '))
+const nameOf = (watch: WatchWords): string => oneLine([watch.maker, watch.model].filter(Boolean).join(' '))
 
 /** "Brackwater Tidal, small steel watch with blue dial (number ending 4417)" */
 function watchLine(watch: WatchWords, t: Texts): string {

@@ -123,33 +123,31 @@ export interface GuaranteePart {
 // ---------------------------------------------------------------- why a letter does not go
 
 /** In the order of the checks: person, right person, watch, obligation, means, rhythm, doubt. */
-export const withholdingReasons = [
-  'owner-deceased',
-  'owner-erased',
-  'letters-refused',
-  'not-asked',
-  'not-asked-rule-missing',
-  'lawful-basis-missing',
-  'owner-in-dispute',
-  'owner-blocked',
-  'owner-unknown',
-  'watch-in-house',
-  'watch-lost',
-  'watch-stolen',
-  'watch-disposed',
-  'watch-beyond-repair',
-  'watch-displayed',
-  'cell-removed',
-  'appointment',
-  'declined',
-  'no-address',
-  'mail-returned',
-  'thirty-days',
-  'year-full',
-  'base-in-doubt',
-  'doubtful-pair',
-] as const
-export type WithholdingReason = (typeof withholdingReasons)[number]
+export type WithholdingReason =
+  | 'owner-deceased'
+  | 'owner-erased'
+  | 'letters-refused'
+  | 'not-asked'
+  | 'not-asked-rule-missing'
+  | 'lawful-basis-missing'
+  | 'owner-in-dispute'
+  | 'owner-blocked'
+  | 'owner-unknown'
+  | 'watch-in-house'
+  | 'watch-lost'
+  | 'watch-stolen'
+  | 'watch-disposed'
+  | 'watch-beyond-repair'
+  | 'watch-displayed'
+  | 'cell-removed'
+  | 'appointment'
+  | 'declined'
+  | 'no-address'
+  | 'mail-returned'
+  | 'thirty-days'
+  | 'year-full'
+  | 'base-in-doubt'
+  | 'doubtful-pair'
 
 /** What did not go, and every reason why not. */
 export interface WithheldItem {

@@ -4,7 +4,7 @@ import type { NoticeSetting } from './notice-rules.ts'
 import type { ChoiceKind, NoticeKind, ObligationState, OwnerState, WatchState, WithholdingReason } from './types.ts'
 
 /** Seals and guarantee count as service; everything else is asked about by its own kind. */
-export const choiceKindOf = (kind: NoticeKind): ChoiceKind =>
+const choiceKindOf = (kind: NoticeKind): ChoiceKind =>
   kind === 'water-check' || kind === 'cell-change' ? kind : 'complete-service'
 
 /** What withholds every letter of a kind to this person: the person himself, and who the right person is. */

@@ -19,7 +19,7 @@ export type ReckonedRule =
   | 'water-use'
 
 /** The rules that are an event's: it happened, so the watch is due. */
-export const eventRules = ['trouble', 'opened-since-test', 'not-resistant', 'leaking', 'spent', 'end-of-life'] as const
+const eventRules = ['trouble', 'opened-since-test', 'not-resistant', 'leaking', 'spent', 'end-of-life'] as const
 export type EventRule = (typeof eventRules)[number]
 
 export type Rule = ReckonedRule | EventRule | 'unknown-base'

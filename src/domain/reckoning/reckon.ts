@@ -53,19 +53,6 @@ export function reckonAndKeep(
   return { answer: reckonEach(facts, rules, on, options, keeping), keeping }
 }
 
-/** For each kind the next day on which it may come out otherwise though nothing is changed; null if there is none. */
-export function reconsiderOn(
-  facts: Facts,
-  rules: HouseRules,
-  on: Day,
-  rulesFrom?: RulesFrom,
-): Record<ObligationKind, Day | null> {
-  const { keeping } = reckonAndKeep(facts, rules, on, rulesFrom === undefined ? plain : { rulesFrom })
-  const days = {} as Record<ObligationKind, Day | null>
-  for (const { kind, reconsiderOn } of keeping) days[kind] = reconsiderOn
-  return days
-}
-
 function reckonEach(
   facts: Facts,
   rules: HouseRules,

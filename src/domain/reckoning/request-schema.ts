@@ -7,7 +7,7 @@ export type JsonSchema = { readonly [key: string]: unknown }
 const years = `years ${FIRST_YEAR} to ${LAST_YEAR}`
 
 /** The schema of a part; an optional part may also be null. What one part says about another is not in it. */
-export function jsonSchemaOf(part: Part, optional = false): JsonSchema {
+function jsonSchemaOf(part: Part, optional = false): JsonSchema {
   const type = (name: string) => (optional ? [name, 'null'] : name)
   switch (part.is) {
     case 'word':

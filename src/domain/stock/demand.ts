@@ -82,7 +82,7 @@ export type Demand = { readonly from: Day; readonly atOnce: number; readonly mon
 
 export const MONTHS_AHEAD = 24
 
-export function meanOfMonthsAhead(demand: Demand): Fraction {
+function meanOfMonthsAhead(demand: Demand): Fraction {
   const ahead = demand.months.slice(1, MONTHS_AHEAD + 1)
   if (ahead.length === 0) return demand.months[0] ?? zero
   return over(sumOf(ahead), fraction(ahead.length))

@@ -5,7 +5,7 @@
  */
 export type Fraction = { readonly n: bigint; readonly d: bigint }
 
-export function gcd(a: bigint, b: bigint): bigint {
+function gcd(a: bigint, b: bigint): bigint {
   let x = a < 0n ? -a : a
   let y = b < 0n ? -b : b
   while (y !== 0n) [x, y] = [y, x % y]
@@ -51,8 +51,6 @@ export function sumOf(fractions: readonly Fraction[]): Fraction {
 
 const floorDivide = (n: bigint, d: bigint): bigint => (n >= 0n ? n / d : -((-n + d - 1n) / d))
 
-/** The greatest whole number not above it. */
-export const floor = (a: Fraction): number => Number(floorDivide(a.n, a.d))
 /** The smallest whole number not below it. */
 export const ceiling = (a: Fraction): number => -Number(floorDivide(-a.n, a.d))
 /** The nearest whole number; a half goes up, as money is rounded here. */
@@ -61,18 +59,6 @@ export const roundHalfUp = (a: Fraction): number => Number(floorDivide(2n * a.n 
 export const toNumber = (a: Fraction): number => {
   const whole = floorDivide(a.n, a.d)
   return Number(whole) + Number(a.n - whole * a.d) / Number(a.d)
-}
-
-const decimal = /^(-?)(\d+)(?:\.(\d+))?(?:e([+-]?\d+))?$/i
-
-/** A decimal as written (`0.35`, `1e-6`), exactly. @throws RangeError where it is not a decimal */
-export function ofDecimal(written: string | number): Fraction {
-  const parts = decimal.exec(String(written))
-  if (!parts) throw new RangeError(`not a decimal: ${written}`)
-  const places = parts[3] ?? ''
-  const shift = Number(parts[4] ?? 0) - places.length
-  const digits = BigInt(parts[2] + places) * (parts[1] === '-' ? -1n : 1n)
-  return shift >= 0 ? fraction(digits * 10n ** BigInt(shift)) : fraction(digits, 10n ** BigInt(-shift))
 }
 
 /** Written with a fixed number of places, a half rounded up: for reports, where the exact value stays in the sums. */

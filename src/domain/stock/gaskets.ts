@@ -7,7 +7,7 @@ import { addMonths, type Day, daysInMonth } from '../day.ts'
 
 export type GasketGroup = 'A' | 'B' | 'C'
 
-export const storageYears: Readonly<Record<GasketGroup, { initial: number; extension: number }>> = {
+const storageYears: Readonly<Record<GasketGroup, { initial: number; extension: number }>> = {
   A: { initial: 5, extension: 2 },
   B: { initial: 7, extension: 3 },
   C: { initial: 10, extension: 5 },
@@ -85,31 +85,6 @@ export function storageLife(
   return { initialEnd, extendedEnd, end: extended ? extendedEnd : initialEnd, extended }
 }
 
-export type GasketCandidate = {
-  readonly lot: string
-  /** Last day of storage life, that day included; null without a limit. */
-  readonly end: Day | null
-  readonly cured: Day | null
-  readonly receivedOn: Day
-  readonly available: number
-  readonly blocked: boolean
-}
-
-const NEVER = '9999-12-31'
-
 /** May it be fitted on this day? There is no override. */
 export const gasketMayBeFitted = (lot: { end: Day | null; blocked: boolean }, on: Day): boolean =>
   !lot.blocked && (lot.end === null || on <= lot.end)
-
-/** Lots that may be fitted, first to expire first (after extension); ties: earlier cure, earlier received, id. */
-export function gasketOrder(candidates: readonly GasketCandidate[], on: Day): GasketCandidate[] {
-  const key = (c: GasketCandidate) => [c.end ?? NEVER, c.cured ?? NEVER, c.receivedOn, c.lot] as const
-  return candidates
-    .filter((c) => gasketMayBeFitted(c, on))
-    .sort((a, b) => {
-      const left = key(a)
-      const right = key(b)
-      const at = left.findIndex((part, index) => part !== right[index])
-      return at < 0 ? 0 : left[at]! < right[at]! ? -1 : 1
-    })
-}

@@ -1,6 +1,7 @@
 /**
  * Which cell goes first: first to expire first, with a guard. Full life of the watch's own designation, then of each
  * approved substitute in the order of approval; then short life in the same sequence. Common practice, no source.
+ * The database chooses (`issue_stock`); this says the same in words that can be read, and a property test holds the two together.
  */
 import { addMonthsToNumber, type Day, numberOfDay } from '../day.ts'
 import { type Grade, gradeOfNumbers, type LifeRules } from './life.ts'

@@ -20,18 +20,6 @@ function weights(mean: number): { first: number; values: number[]; total: number
   return { first, values, total }
 }
 
-/** P(X ≤ k) for a Poisson mean ≥ 0. */
-export function poissonCdf(k: number, mean: number): number {
-  if (k < 0) return 0
-  if (mean === 0) return 1
-  const { first, values, total } = weights(mean)
-  const upTo = Math.floor(k) - first + 1
-  if (upTo >= values.length) return 1
-  let sum = 0
-  for (let i = 0; i < upTo; i++) sum += values[i]!
-  return sum / total
-}
-
 /** The smallest count with P(X ≤ count) ≥ probability, 0 ≤ probability < 1. */
 export function poissonQuantile(probability: number, mean: number): number {
   if (mean === 0) return 0

@@ -91,7 +91,7 @@ export type Designation = { readonly system: keyof typeof systems; readonly size
 const grammar = /^([SLCBPZG])(R\d{2,5})([A-Z]{0,3})$/
 
 /** Upper case without spaces, dashes or full stops: two ways to write one designation are one. */
-export const normalDesignation = (written: string): string => written.toUpperCase().replace(/[\s.\-‐–—]/g, '')
+const normalDesignation = (written: string): string => written.toUpperCase().replace(/[\s.\-‐–—]/g, '')
 
 /** The parts of a designation; null where it does not follow the size code. */
 export function readDesignation(written: string): Designation | null {

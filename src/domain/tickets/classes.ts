@@ -7,7 +7,7 @@ import type { ObservationRule } from './snapshot.ts'
  * Classes of work: what has to be read before the final check, and the house class whose tolerances count where the maker
  * gives none. The hours of observation are a local setting by class; a class without readings needs none.
  */
-export const workClasses = {
+const workClasses = {
   cell: 'cell change',
   strap: 'strap or bracelet',
   seals: 'seals and water test',

@@ -14,7 +14,7 @@ export type EstimateLine = {
 
 export type Totals = { readonly net: number; readonly tax: number; readonly total: number }
 
-export const netOf = (line: Pick<EstimateLine, 'quantity' | 'unitPrice'>): number => line.quantity * line.unitPrice
+const netOf = (line: Pick<EstimateLine, 'quantity' | 'unitPrice'>): number => line.quantity * line.unitPrice
 
 /**
  * Net, tax and total of lines. Per line: the tax of each line is rounded. Per total: the lines of a tax class are summed

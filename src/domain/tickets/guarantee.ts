@@ -31,7 +31,7 @@ export function guaranteeEnd(handedOver: PartialDay | Day, months: number, daysA
   return dayOfNumber(addMonthsToNumber(spanOf(handedOver).last, months) + daysAdded)
 }
 
-export const isRunning = (end: Day | null, on: Day): boolean => end !== null && on <= end
+const isRunning = (end: Day | null, on: Day): boolean => end !== null && on <= end
 
 /** Days to add for one covered stay: hand-over minus booking-in. */
 export const daysOfStay = (bookedIn: Day, handedOver: Day): number =>

@@ -3,8 +3,6 @@
  * by ISO/IEC 7064, MOD 11-2 (0–9 or X). The weights are the powers of 2 modulo 11, which are all different over ten
  * places, so every single wrong character and every swap of two, next to each other or not, is refused.
  */
-export const LARGEST_SERIAL = 999_999_999
-
 /** The check character of a string of digits. */
 export function checkCharacter(digits: string): string {
   let p = 0

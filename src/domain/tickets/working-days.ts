@@ -3,8 +3,6 @@ import { type Day, dayOfNumber, numberOfDay } from '../day.ts'
 /** Days on which the centre works: days of the week (1 Monday … 7 Sunday) less its holidays. */
 export type WorkCalendar = { readonly weekdays: ReadonlySet<number>; readonly holidays: ReadonlySet<Day> }
 
-export const mondayToFriday: ReadonlySet<number> = new Set([1, 2, 3, 4, 5])
-
 /** 1970-01-01, day number 0, was a Thursday. */
 const weekdayOf = (dayNumber: number): number => ((((dayNumber + 3) % 7) + 7) % 7) + 1
 

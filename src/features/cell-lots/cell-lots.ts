@@ -105,7 +105,7 @@ export async function receiveCells(act: Act, input: NewCellLot, currency: string
 }
 
 /** A lot with its grade and its last days, by the designation's own interval. */
-export function agedCellLot(lot: Lot, rules: StockRules, today: Day) {
+function agedCellLot(lot: Lot, rules: StockRules, today: Day) {
   const bestBefore = lot.goodThrough as Day
   const months = lot.ageingMonths ?? rules.ageingMonths
   const life = lifeRulesOf(rules)

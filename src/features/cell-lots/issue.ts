@@ -23,7 +23,7 @@ export function signedShortLife({ who }: Pick<Act, 'who'>, shortLife: ShortLife 
 }
 
 /** The items of the designations asked for, by name under any code; unknown ones are faults of the request. */
-export async function itemsWanted(
+async function itemsWanted(
   db: Db,
   wants: readonly CellWant[],
   pointer = (index: number) => `/wants/${index}/designation`,

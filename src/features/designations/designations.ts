@@ -17,7 +17,7 @@ import type { Act } from '../../http/service.ts'
 type ItemRow = Awaited<ReturnType<Db['stockItem']['findMany']>>[number]
 const decimal = (value: { toString(): string } | null) => (value === null ? null : Number(value))
 
-export const shownDesignation = (row: ItemRow) => ({
+const shownDesignation = (row: ItemRow) => ({
   id: row.id,
   version: row.version,
   name: row.name,
@@ -84,7 +84,7 @@ export async function addDesignation({ tx, who }: Act, input: NewDesignation): P
   return { location: `/v1/designations/${row.id}`, etag: `"v${row.version}"`, body: shownDesignation(row) }
 }
 
-export async function findDesignation(db: Db, id: string): Promise<ItemRow> {
+async function findDesignation(db: Db, id: string): Promise<ItemRow> {
   const row = await db.stockItem.findUnique({ where: { id } })
   if (row?.what !== 'cell') throw new Refusal('not-found', { what: 'designation', id })
   return row

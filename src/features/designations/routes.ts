@@ -35,7 +35,7 @@ const numbers = {
 }
 const drain = z.enum(['low', 'high', 'unknown'])
 
-export const designationOut = z.object({
+const designationOut = z.object({
   id: idOut,
   version: z.number().int(),
   name: z.string(),

@@ -101,7 +101,7 @@ export async function receiveGaskets(act: Act, input: NewGasketLot, currency: st
 
 const firstDayOf = (quarter: string) => `${quarter.slice(2)}-${String(Number(quarter[0]) * 3 - 2).padStart(2, '0')}-01`
 
-export async function inspectionsOf(
+async function inspectionsOf(
   db: Db,
   lotId: string,
 ): Promise<(Inspection & { id: string; finding: string; recordedBy: string })[]> {

@@ -38,7 +38,7 @@ export const wakeGuarantees = (tx: Sql, day: Day, lead: number): Promise<number>
     and (next_notice_on is null or next_notice_on > ${day}::date)`
 
 /** Watches of which a fact or a house rule has something new to say on this day. */
-export async function staleWatches(db: Sql, day: Day, limit: number): Promise<string[]> {
+async function staleWatches(db: Sql, day: Day, limit: number): Promise<string[]> {
   const rows = await db.$queryRaw<{ id: string }[]>`
     select distinct watch_id as id from (
       select watch_id from obligation where reckon_anew_on <= ${day}::date order by reckon_anew_on, watch_id limit ${limit}) o

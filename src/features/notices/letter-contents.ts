@@ -135,7 +135,7 @@ type PriceRow = {
 }
 
 /** The guide price of each kind in force on a day; none where the newest one has run out. */
-export async function guidePricesOn(pool: pg.Pool | pg.PoolClient, today: Day): Promise<LetterContents['prices']> {
+async function guidePricesOn(pool: pg.Pool | pg.PoolClient, today: Day): Promise<LetterContents['prices']> {
   const { rows } = await pool.query<PriceRow>({
     name: 'letters-prices',
     text: `select distinct on (kind) kind, amount, currency, until_day, takes_from, takes_to, takes_unit

@@ -72,7 +72,7 @@ export type NoticeRow = {
 }
 
 /** Of several addresses: the one the owner prefers for this kind of letter, then the one tested last, then the newest. */
-export async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly string[]): Promise<NoticeRow[]> {
+async function noticeRows(pool: pg.Pool | pg.PoolClient, ids: readonly string[]): Promise<NoticeRow[]> {
   const { rows } = await pool.query<NoticeRow>({
     name: 'letters-rows',
     text: `select n.id, n.plan, n.owner_id as "ownerId", o.name, o.form_of_address as "formOfAddress", c.value as address,
@@ -134,7 +134,7 @@ export async function prepareLetters(
   return letters
 }
 
-export const sourceOf = (row: NoticeRow) => ({
+const sourceOf = (row: NoticeRow) => ({
   noticeId: row.id,
   plan: row.plan,
   owner: { name: row.name, formOfAddress: row.formOfAddress },

@@ -7,7 +7,7 @@ import { TEXT_VERSION } from '../../letters/texts/sentences.ts'
 import { addLetterTask } from './house-tasks.ts'
 
 /** The one thing to do about a ready watch whose owner could not be written to. */
-export const readyTask = (ticketId: string) => `ready/${ticketId}`
+const readyTask = (ticketId: string) => `ready/${ticketId}`
 
 /**
  * Puts the letter that a watch is ready into the queue, in the transaction of the move. It stands outside the thirty days

@@ -18,7 +18,7 @@ export const choiceKinds = ['complete-service', 'water-check', 'cell-change'] as
 export type Choices = Partial<Record<ChoiceKind, 'yes' | 'no'>>
 
 /** The wording shown when the choice was made; kept with it. */
-export const WORDING = 'owner page 1'
+const WORDING = 'owner page 1'
 
 type Answer = { answer: string; watchId?: string; details?: Record<string, string> }
 

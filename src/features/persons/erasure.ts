@@ -12,7 +12,7 @@ import { openWith } from './open-things.ts'
 import { suppress } from './suppression.ts'
 
 /** The person is told this with the answer: it cannot be mended afterwards. */
-export const CONSEQUENCE =
+const CONSEQUENCE =
   'Letters, and warnings such as the recall of a cell lot, can no longer reach this person. The technical life of the watches, the lots, and the money records that tax law demands stay, without the name. A guarantee that still runs stays with the watch.'
 
 /** What an erasure needs besides the database: the secret of the marks, the folder of letters as files, the house's currency. */

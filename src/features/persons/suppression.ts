@@ -5,7 +5,7 @@ import type { Db } from '../../db/open.ts'
  * An address of an erased person that comes back, in an old list or by mistake, is not written to: of the address only
  * its HMAC is kept. An expressed yes, given after that, counts more.
  */
-export const suppressionMark = (secret: string, means: string, searchValue: string): Buffer =>
+const suppressionMark = (secret: string, means: string, searchValue: string): Buffer =>
   createHmac('sha256', secret).update(`suppressed address\n${means}\n${searchValue}`).digest()
 
 export async function suppress(

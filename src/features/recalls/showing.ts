@@ -7,7 +7,6 @@ import { fittedBy } from './fitted.ts'
 
 type TermsRow = Omit<MassTerms, 'fitted'> & {
   lotId: string
-  fittedEntries: number
   lotNumber: string | null
   receivedOn: Day
 }
@@ -18,7 +17,6 @@ async function massOf(db: Db, lotIds: readonly string[], fitted: ReadonlyMap<str
     select l.id as "lotId", l.lot_number as "lotNumber", l.received_on::text as "receivedOn", l.shelf,
       coalesce(sum(e.pieces) filter (where e.kind = 'received'), 0)::int as received,
       coalesce(sum(e.bench_change), 0)::int as "outAtBench",
-      coalesce(sum(e.pieces) filter (where e.kind = 'fitted'), 0)::int as "fittedEntries",
       coalesce(sum(e.pieces) filter (where e.kind = 'sold-loose'), 0)::int as "soldLoose",
       coalesce(sum(e.pieces) filter (where e.kind in ('damaged-on-shelf', 'damaged-at-bench')), 0)::int as damaged,
       coalesce(sum(e.pieces) filter (where e.kind = 'returned-to-supplier'), 0)::int as "returnedToSupplier",
@@ -26,7 +24,7 @@ async function massOf(db: Db, lotIds: readonly string[], fitted: ReadonlyMap<str
       coalesce(sum(e.pieces) filter (where e.kind = 'counted-difference'), 0)::int as "countedDifference"
     from stock_lot l left join stock_entry e on e.lot_id = l.id
     where l.id = any(${[...lotIds]}::uuid[]) group by l.id order by l.received_on, l.id`
-  const lots = rows.map(({ lotId, lotNumber, receivedOn, fittedEntries: _, ...rest }) => {
+  const lots = rows.map(({ lotId, lotNumber, receivedOn, ...rest }) => {
     const terms: MassTerms = { ...rest, fitted: fitted.get(lotId) ?? 0 }
     return { lotId, lotNumber, receivedOn, ...terms, unaccounted: unaccounted(terms) }
   })

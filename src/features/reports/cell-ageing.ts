@@ -146,7 +146,7 @@ function walkPacked(lots: Buffer, calendar: Calendar, through: (day: number) => 
 }
 
 /** By designation and bucket of days to the last full-life day: pieces, money, and what demand will not reach. */
-export async function cellAgeing(
+async function cellAgeing(
   database: Database,
   today: Day,
   currency: string,

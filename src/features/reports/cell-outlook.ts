@@ -54,7 +54,7 @@ export type Outlook = {
   perMonth: Fraction
 }
 
-export async function outlookOf(db: Db, designation: string, today: Day): Promise<Outlook> {
+async function outlookOf(db: Db, designation: string, today: Day): Promise<Outlook> {
   const name = canonicalDesignation(designation)
   const item = await db.stockItem.findFirst({ where: { what: 'cell', name } })
   if (!item) throw new Refusal('not-found', { what: 'designation', id: name })

@@ -270,7 +270,7 @@ export async function forgetForecasts(tx: Sql): Promise<void> {
   await tx.$executeRaw`delete from demand_forecast`
 }
 
-export const isFresh = (reckonedOn: Day, firstMonth: Day, today: Day): boolean =>
+const isFresh = (reckonedOn: Day, firstMonth: Day, today: Day): boolean =>
   firstMonth === monthStart(today, 0) && reckonedOn <= today && daysBetween(reckonedOn, today) < FORECAST_KEEPS_DAYS
 
 const pairs = (text: string): Fraction[] => {

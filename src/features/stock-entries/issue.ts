@@ -39,7 +39,7 @@ export type Taking = {
 /** Runs one statement; a Prisma transaction or a plain connection alike. */
 export type RunSql = <Row>(text: string, values: readonly unknown[]) => Promise<Row[]>
 
-export const through =
+const through =
   (tx: Db): RunSql =>
   (text, values) =>
     tx.$queryRawUnsafe(text, ...values)

@@ -1,6 +1,6 @@
 import { z } from 'zod'
 import { type GateAnswer, judgeGates } from '../../domain/tickets/gates.ts'
-import { gatesOf, movesFrom, type Step } from '../../domain/tickets/steps.ts'
+import { gatesOf, movesFrom } from '../../domain/tickets/steps.ts'
 import { dayOut, idOut, instantOut, moneyOut } from '../../http/shapes.ts'
 import { type Loaded, peopleOf, stateOfTelling } from './snapshot.ts'
 
@@ -167,5 +167,3 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
     createdAt: new Date(t.created_at!).toISOString(),
   }
 }
-
-export const stepsOf = (step: Step): Step[] => movesFrom(step).map((move) => move.to)

@@ -1,11 +1,9 @@
 import { describe, expect, it, test } from 'vitest'
 import type { Day } from '../../../src/domain/day.ts'
 import {
-  type GasketCandidate,
   type GasketMaterial,
   gasketMaterials,
   gasketMayBeFitted,
-  gasketOrder,
   type Inspection,
   lastDayOfQuarter,
   storageLife,
@@ -76,29 +74,5 @@ describe('storage life', () => {
 
   test.each(['0Q2020', '5Q2020', '3/94', '3Q94', '', '3Q2500'])('“%s” is no quarter of cure', (quarter) => {
     expect(lastDayOfQuarter(quarter)).toBeNull()
-  })
-})
-
-describe('the order of gaskets', () => {
-  const lot = (name: string, end: string | null, cured: string | null, receivedOn = '2024-01-01'): GasketCandidate => ({
-    lot: name,
-    end: end as Day | null,
-    cured: cured as Day | null,
-    receivedOn: receivedOn as Day,
-    available: 5,
-    blocked: false,
-  })
-
-  it('is first to expire first; ties by earlier cure, earlier received, id; without a limit last', () => {
-    const lots = [
-      lot('none', null, null),
-      lot('z', '2028-06-30', '2021-06-30'),
-      lot('y', '2028-06-30', '2021-06-30'),
-      lot('x', '2028-06-30', '2021-06-30', '2023-12-31'),
-      lot('w', '2028-06-30', '2018-06-30', '2025-01-01'),
-      lot('v', '2028-03-31', '2018-03-31'),
-      lot('gone', '2026-09-30', '2019-09-30'),
-    ]
-    expect(gasketOrder(lots, '2026-12-01' as Day).map((l) => l.lot)).toEqual(['v', 'w', 'x', 'y', 'z', 'none'])
   })
 })

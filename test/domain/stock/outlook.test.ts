@@ -22,24 +22,9 @@ import {
   sharesFrom,
   walkInsOf,
 } from '../../../src/domain/stock/demand.ts'
-import {
-  compare,
-  type Fraction,
-  floor,
-  fraction,
-  ofDecimal,
-  plus,
-  times,
-  toFixed,
-} from '../../../src/domain/stock/fraction.ts'
+import { type Fraction, fraction, plus, times, toFixed } from '../../../src/domain/stock/fraction.ts'
 import { lastFullLifeDay } from '../../../src/domain/stock/life.ts'
-import {
-  expectedLeft,
-  expectedShort,
-  newsvendorQuantity,
-  poissonCdf,
-  poissonQuantile,
-} from '../../../src/domain/stock/poisson.ts'
+import { expectedLeft, expectedShort, newsvendorQuantity, poissonQuantile } from '../../../src/domain/stock/poisson.ts'
 import { stockRuleTable } from '../../../src/domain/stock/rules.ts'
 import { shortAt, walkShelf, walkWithArrivals } from '../../../src/domain/stock/walk.ts'
 
@@ -199,7 +184,7 @@ describe('demand', () => {
           const length = numberOfDay(`${text.slice(0, 8)}01` as Day)
           const next = numberOfDay(dayOfNumber(length + 31).replace(/..$/, '01') as Day)
           sum = plus(sum, times(list[ahead] ?? tail, fraction(1, next - length)))
-          if (d % 7 === 0) expect(fast(d)).toBe(floor(sum))
+          if (d % 7 === 0) expect(fast(d)).toBe(Number(sum.n / sum.d))
         }
       })
     fc.assert(property(anyFraction), { numRuns: 15 })
@@ -236,8 +221,7 @@ describe('when and how much to buy', () => {
   })
 
   it('orders a slow mover at 2 where 0.6 is expected in the lead time', () => {
-    expect(poissonCdf(1, 0.6)).toBeCloseTo(0.878, 3)
-    expect(poissonCdf(2, 0.6)).toBeCloseTo(0.977, 3)
+    // P(X ≤ 1) = 0.878, P(X ≤ 2) = 0.977
     expect(reorderPoint({ mean: fraction(1, 5), variance: fraction(1, 5) }, reorder)).toEqual({
       point: 2,
       by: 'poisson',
@@ -335,8 +319,8 @@ describe('Poisson and newsvendor', () => {
     [0.0067379, 0.0404277, 0.124652, 0.2650259, 0.4404933, 0.6159607, 0.7621835, 0.8666283, 0.9319064, 0.9681719].map(
       (p, k) => [k, p] as const,
     ),
-  )('P(X ≤ %i) at mean 5 is %f', (k, p) => {
-    expect(poissonCdf(k, 5)).toBeCloseTo(p, 7)
+  )('%i at mean 5 is the smallest count with P(X ≤ count) of %f and no more', (k, p) => {
+    expect([poissonQuantile(p - 1e-6, 5), poissonQuantile(p + 1e-6, 5)]).toEqual([k, k + 1])
   })
 
   it('quantiles at mean 5 are 9 and 11 (R qpois)', () => {
@@ -366,15 +350,11 @@ describe('Poisson and newsvendor', () => {
       fc.property(
         fc.double({ min: 0.01, max: 600, noNaN: true }),
         fc.double({ min: 0.001, max: 0.999, noNaN: true }),
-        fc.nat(800),
-        (mean, p, k) => {
-          const ours = poissonCdf(k, mean)
-          expect(Math.abs(ours - poissonCdfOracle(k, mean))).toBeLessThan(1e-9)
+        (mean, p) => {
           const quantile = poissonQuantile(p, mean)
           // On a probability that is a jump of the distribution to the last digits either side may be named.
-          if (Math.abs(poissonCdf(quantile - 1, mean) - p) > 1e-9 && Math.abs(poissonCdf(quantile, mean) - p) > 1e-9) {
+          if ([quantile - 1, quantile].every((k) => Math.abs(poissonCdfOracle(k, mean) - p) > 1e-9))
             expect(quantile).toBe(poissonQuantileOracle(p, mean) + 0)
-          }
         },
       ),
       { numRuns: 500 },
@@ -387,13 +367,8 @@ describe('Poisson and newsvendor', () => {
 })
 
 describe('fractions', () => {
-  it('read decimals as written and order exactly', () => {
-    expect(ofDecimal('0.35')).toEqual(fraction(7, 20))
-    expect(ofDecimal(1e-6)).toEqual(fraction(1, 1_000_000))
-    expect(compare(ofDecimal('0.1'), fraction(1, 10))).toBe(0)
-    expect(floor(fraction(-7, 2))).toBe(-4)
+  it('are written with a fixed number of places, and stand over nothing', () => {
     expect(toFixed(fraction(-1, 200), 2)).toBe('0.00')
-    expect(() => ofDecimal('1,5')).toThrow(RangeError)
     expect(() => fraction(1, 0)).toThrow(RangeError)
   })
 })

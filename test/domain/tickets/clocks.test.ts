@@ -6,16 +6,11 @@ import { defaultTicketRules as rules } from '../../../src/domain/tickets/rules.t
 import { steps } from '../../../src/domain/tickets/steps.ts'
 import { mightBeTaken } from '../../../src/domain/tickets/twins.ts'
 import { type Clock, unclaimedPlan } from '../../../src/domain/tickets/unclaimed.ts'
-import {
-  addWorkingDays,
-  mondayToFriday,
-  nextWorkingDay,
-  workingDaysBetween,
-} from '../../../src/domain/tickets/working-days.ts'
+import { addWorkingDays, nextWorkingDay, workingDaysBetween } from '../../../src/domain/tickets/working-days.ts'
 
 const day = (text: string) => text as Day
 const calendar = {
-  weekdays: mondayToFriday,
+  weekdays: new Set([1, 2, 3, 4, 5]),
   holidays: new Set([day('2026-12-25'), day('2026-12-28'), day('2027-01-01')]),
 }
 

@@ -1,6 +1,6 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import { checkCharacter, LARGEST_SERIAL, readTicketNumber, ticketNumber } from '../../../src/domain/tickets/number.ts'
+import { checkCharacter, readTicketNumber, ticketNumber } from '../../../src/domain/tickets/number.ts'
 
 describe('the number on a ticket', () => {
   /**
@@ -20,7 +20,7 @@ describe('the number on a ticket', () => {
   /** The definition in the standard: the weighted sum of all characters, weights 2^i from the right, is 1 modulo 11. */
   it('satisfies the congruence of the standard', () => {
     fc.assert(
-      fc.property(fc.integer({ min: 0, max: LARGEST_SERIAL }), (serial) => {
+      fc.property(fc.integer({ min: 0, max: 999_999_999 }), (serial) => {
         const characters = [...ticketNumber(serial)].reverse()
         const sum = characters.reduce((total, c, i) => total + (c === 'X' ? 10 : Number(c)) * 2 ** i, 0)
         return sum % 11 === 1
@@ -34,13 +34,13 @@ describe('the number on a ticket', () => {
     expect(readTicketNumber('079X')).toBe(readTicketNumber('79X'))
     expect(readTicketNumber('')).toBeNull()
     expect(readTicketNumber('X')).toBeNull()
-    expect(readTicketNumber(`1${ticketNumber(LARGEST_SERIAL)}`)).toBeNull()
+    expect(readTicketNumber(`1${ticketNumber(999_999_999)}`)).toBeNull()
     expect(readTicketNumber('٠٧٩X')).toBeNull()
   })
 
   it('refuses every single wrong character', () => {
     fc.assert(
-      fc.property(fc.integer({ min: 1, max: LARGEST_SERIAL }), (serial) => {
+      fc.property(fc.integer({ min: 1, max: 999_999_999 }), (serial) => {
         const right = ticketNumber(serial)
         for (let i = 0; i < right.length; i++) {
           for (const c of '0123456789X') {
@@ -56,7 +56,7 @@ describe('the number on a ticket', () => {
 
   it('refuses every swap of two characters, next to each other or not', () => {
     fc.assert(
-      fc.property(fc.integer({ min: 1, max: LARGEST_SERIAL }), (serial) => {
+      fc.property(fc.integer({ min: 1, max: 999_999_999 }), (serial) => {
         const right = [...ticketNumber(serial)]
         for (let i = 0; i < right.length; i++) {
           for (let j = i + 1; j < right.length; j++) {
