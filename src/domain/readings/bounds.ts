@@ -28,9 +28,13 @@ export type RangeName = keyof typeof ranges
 /** A measured value always comes with its unit, and the unit must be the one the record is kept in. */
 export type Measured = { readonly value: number; readonly unit: string }
 
+/** Other ways to write a unit that is kept. */
+const alsoWritten: Readonly<Record<string, string>> = { µA: 'uA', μA: 'uA', '°C': 'C' }
+const unitOf = ({ unit }: Measured): string => (Object.hasOwn(alsoWritten, unit) ? alsoWritten[unit]! : unit)
+
 function faultOf(key: string, measured: Measured, name: RangeName): ReadingFault | null {
   const range = ranges[name]
-  if (measured.unit !== range.unit) return { key: `${key}/unit`, detail: `the unit must be ${range.unit}` }
+  if (unitOf(measured) !== range.unit) return { key: `${key}/unit`, detail: `the unit must be ${range.unit}` }
   if (measured.value < range.min || measured.value > range.max) {
     return { key: `${key}/value`, detail: `must lie between ${range.min} and ${range.max} ${range.unit}` }
   }
@@ -82,6 +86,11 @@ export function mechanicalFaults(reading: MechanicalReading, assumedLiftAngle: n
       key: 'hoursSinceWound/value',
       detail: 'a reading at full wind is taken at least one hour after winding',
     })
+  } else if (hours !== undefined && reading.wind === 'full' && hours >= 24) {
+    faults.push({
+      key: 'hoursSinceWound/value',
+      detail: 'a day after winding it is at full wind no longer: say "after-24"',
+    })
   } else if (hours !== undefined && reading.wind === 'after-24' && hours < 24) {
     faults.push({ key: 'hoursSinceWound/value', detail: 'the twenty-four hours are not over' })
   }
@@ -110,6 +119,7 @@ export type QuartzReading = {
   readonly lowerWorkingVoltage?: Measured | undefined
   readonly cellVoltageOpen?: Measured | undefined
   readonly cellVoltageUnderLoad?: Measured | undefined
+  readonly loadKiloohm?: number | undefined
   readonly pulseInterval?: Measured | undefined
   readonly pulseWidth?: Measured | undefined
   /** Seconds; null where it is not known for the calibre. */
@@ -145,6 +155,8 @@ export function quartzFaults(reading: QuartzReading): ReadingFault[] {
     if (fault) faults.push(fault)
   }
   if (!any) faults.push({ key: 'rate', detail: 'a reading has at least one measured value' })
+  if (reading.cellVoltageUnderLoad !== undefined && reading.loadKiloohm === undefined)
+    faults.push({ key: 'loadKiloohm', detail: 'is missing: a voltage under load says nothing without its load' })
   const { rate, measuringTime, inhibitionPeriod } = reading
   if (measuringTime !== undefined && measuringTime.unit !== 's')
     faults.push({ key: 'measuringTime/unit', detail: 'the unit must be s' })

@@ -9,9 +9,6 @@ export function rateOf(beatsPerHour: number, beatPeriod: number): number {
   return 86_400 * (3600 / (beatsPerHour * beatPeriod) - 1)
 }
 
-/** The beat period in seconds that a rate in s/d stands for. */
-export const beatPeriodOf = (beatsPerHour: number, rate: number): number => 3600 / (beatsPerHour * (1 + rate / 86_400))
-
 /** Parts per million of a rate in s/d. */
 export const ppmOf = (rate: number): number => (rate / 86_400) * 1_000_000
 
@@ -22,12 +19,6 @@ export const ppmOf = (rate: number): number => (rate / 86_400) * 1_000_000
 export function amplitudeOf(liftAngle: number, liftTime: number, beatsPerHour: number): number | null {
   const phase = (Math.PI * liftTime * beatsPerHour) / 7200
   return phase > 0 && phase < Math.PI / 2 ? liftAngle / (2 * Math.sin(phase)) : null
-}
-
-/** The lift time in seconds of an amplitude: the inverse of `amplitudeOf`. Null below half the lift angle. */
-export function liftTimeOf(amplitude: number, liftAngle: number, beatsPerHour: number): number | null {
-  const ratio = liftAngle / (2 * amplitude)
-  return ratio > 0 && ratio <= 1 ? (Math.asin(ratio) * 7200) / (Math.PI * beatsPerHour) : null
 }
 
 /** Half the difference of the two beats, or the whole: both are in use, so a value always carries its convention. */
@@ -51,6 +42,29 @@ export function spreadOf(rates: readonly number[]): number | null {
 /** Seconds a year of a rate in s/month, a month being thirty days: as thermocompensated quartz is told. */
 export const yearlyOf = (perMonth: number): number => (perMonth / 30) * 365.25
 
+/** Days over which a rate of quartz is told, by the unit it comes in. */
+const daysTold: Readonly<Record<string, number>> = { 's/d': 1, 's/month': 30, 's/year': 365.25 }
+
+/** A rate of quartz in s/month, whether it came in s/d, s/month or s/year; any other unit stays as it came. */
+export function monthlyOf<M extends { readonly value: number; readonly unit: string }>(rate: M): M | Monthly {
+  const days = Object.hasOwn(daysTold, rate.unit) ? daysTold[rate.unit]! : null
+  return days === null || days === 30 ? rate : { value: (rate.value / days) * 30, unit: 's/month' }
+}
+type Monthly = { readonly value: number; readonly unit: 's/month' }
+
+/**
+ * Where the crown points in a position: a position is named by the hour mark that is up, the crown sits at three
+ * o'clock. Null where the watch lies.
+ */
+export const crownAt: Readonly<Record<string, 'up' | 'down' | 'left' | 'right' | null>> = {
+  CH: null,
+  FH: null,
+  '3H': 'up',
+  '6H': 'left',
+  '9H': 'down',
+  '12H': 'right',
+}
+
 export function meanOf(values: readonly number[]): number | null {
   return values.length === 0 ? null : values.reduce((sum, value) => sum + value, 0) / values.length
 }
@@ -62,9 +76,6 @@ export function runDownOf(full: readonly number[], after24: readonly number[]): 
   return a === null || b === null ? null : b - a
 }
 
-/** Rate of a quartz in s/month: thirty days of it. */
-export const perMonth = (ratePerDay: number): number => ratePerDay * 30
-
 /** A quartz corrects itself once in an inhibition period, so only whole periods show its rate. Seconds. */
 export const wholePeriods = (measured: number, inhibition: number): boolean =>
   measured > 0 && measured % inhibition === 0
@@ -72,6 +83,3 @@ export const wholePeriods = (measured: number, inhibition: number): boolean =>
 /** Months that a cell of this capacity (mAh) lasts at this consumption (µA); 730.5 h is a twelfth of 365.25 days. */
 export const predictedMonths = (capacityMah: number, microamps: number): number =>
   (capacityMah * 1000) / (microamps * 730.5)
-
-/** Hours that it lasts: 26,666.7 for 40 mAh at 1.5 µA. */
-export const predictedHours = (capacityMah: number, microamps: number): number => (capacityMah / microamps) * 1000

@@ -74,8 +74,10 @@ function judgeMechanical(readings: readonly Reading[], limits: Tolerances): Verd
     if (spread !== null) check(verdicts, `spread ${name}`, spread, 's/d', null, spreadMax)
   }
   const runDown = runDownOf(full, after)
-  if (runDown !== null)
-    check(verdicts, 'run-down effect', Math.abs(runDown), 's/d', null, limitsOf('full', 'after-24').runDownMax)
+  if (runDown !== null) {
+    const most = limitsOf('full', 'after-24').runDownMax ?? null
+    check(verdicts, 'run-down effect', runDown, 's/d', most === null ? null : -most, most)
+  }
   for (const reading of readings) verdicts.push(...judgeMechanicalOne(reading, limits))
   return verdicts
 }

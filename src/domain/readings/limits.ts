@@ -26,6 +26,15 @@ export const limitBounds = {
 } as const satisfies Record<string, Bounds>
 
 export type LimitName = keyof typeof limitBounds
+
+/** The least and the most of one value, in this order. */
+export const limitPairs = [
+  ['meanMin', 'meanMax'],
+  ['rateMin', 'rateMax'],
+  ['amplitudeFlatMin', 'amplitudeFlatMax'],
+  ['amplitudeUprightMin', 'amplitudeUprightMax'],
+] as const satisfies readonly (readonly [LimitName, LimitName])[]
+
 export type HouseLimits = Readonly<Partial<Record<LimitName, number>>>
 
 const amplitudes = {
@@ -61,12 +70,7 @@ export const houseClassTable: HouseTable<HouseClassLimits> = {
     .join(', ')}; a class left out keeps its first limits, a limit left out is not judged`,
   words: 'What readings are judged by where the maker gives no tolerance; a reading keeps the limits of its day',
   source,
-  read: rowsOfNumbers<HouseClass, LimitName>(firstLimits, limitBounds, [
-    ['meanMin', 'meanMax'],
-    ['rateMin', 'rateMax'],
-    ['amplitudeFlatMin', 'amplitudeFlatMax'],
-    ['amplitudeUprightMin', 'amplitudeUprightMax'],
-  ]),
+  read: rowsOfNumbers<HouseClass, LimitName>(firstLimits, limitBounds, limitPairs),
 }
 
 const firstQueries = { amplitudeBelow: 180, amplitudeAbove: 330, beatErrorAbove: 0.6, silverCellBelow: 1.5 }

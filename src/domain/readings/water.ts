@@ -18,6 +18,8 @@ const waterLimits = {
   plainBar: 2,
   /** A diver's watch is tested at this share of its rating, percent (ISO 6425). */
   diverPercent: 125,
+  /** A diver's mark begins at a hundred metres, bar (ISO 6425). */
+  diverFromBar: 10,
 } as const
 
 export type WaterLimits = { readonly [K in keyof typeof waterLimits]: number } & {
@@ -74,6 +76,10 @@ export function highestPressure(watch: TestedWatch, limits: WaterLimits): number
   if (watch.ratedBar === null) return limits.plainBar
   return watch.diver ? (watch.ratedBar * limits.diverPercent) / 100 : watch.ratedBar
 }
+
+/** Whether a watch can carry a diver's mark at all: less than a hundred metres is none. */
+export const mayBeDiver = ({ claim, ratedBar }: Pick<TestedWatch, 'claim' | 'ratedBar'>): boolean =>
+  claim === 'rated' && ratedBar !== null && ratedBar >= waterLimits.diverFromBar
 
 const within = (value: number, min: number, max: number) => value >= min && value <= max
 

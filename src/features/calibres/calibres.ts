@@ -1,4 +1,5 @@
 import type { Db } from '../../db/open.ts'
+import { frequencyOf } from '../../domain/readings/computed.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import { etagOf } from '../../http/editing.ts'
@@ -35,7 +36,7 @@ const shown = (row: Row) => ({
   energy: row.energy,
   beatsPerHour: row.beatsPerHour,
   // derived, exact only where it divides: the integer of A/h is what is kept
-  hertz: row.beatsPerHour === null ? null : row.beatsPerHour / 7200,
+  hertz: row.beatsPerHour === null ? null : frequencyOf(row.beatsPerHour),
   jewels: row.jewels,
   diameterMm: numberOrNull(row.diameterMm),
   liftAngleDegrees: numberOrNull(row.liftAngleDegrees),

@@ -1,4 +1,4 @@
-import { limitsUnder, usualTestPressure } from '../../domain/readings/water.ts'
+import { highestPressure, limitsUnder, mayBeDiver, usualTestPressure } from '../../domain/readings/water.ts'
 import { faulty } from '../../domain/refusals.ts'
 import type { TestKind } from '../../domain/tickets/snapshot.ts'
 import { refuseUnentitled } from './said.ts'
@@ -22,7 +22,14 @@ export type WaterAgreement = {
  */
 export function refuseUnagreed(ticket: Loaded, agreed: WaterAgreement): void {
   const { water } = ticket.snapshot
-  const usual = usualTestPressure({ ...testedWatch(ticket.rows), diver: agreed.diver }, limitsUnder(ticket.rules))
+  const watch = { ...testedWatch(ticket.rows), diver: agreed.diver }
+  const limits = limitsUnder(ticket.rules)
+  if (agreed.diver && !mayBeDiver(watch))
+    throw faulty(['/diver', "is not so: a diver's watch is marked with a hundred metres or more"])
+  const highest = highestPressure({ ...watch, ownerConsents: agreed.ownerConsents }, limits)
+  if (agreed.bar !== null && agreed.bar > 0 && highest !== null && agreed.bar > highest)
+    throw faulty(['/bar', `must be at most ${highest} bar: a watch is not tested above its claim`])
+  const usual = usualTestPressure(watch, limits)
   const floors = [usual, water.agreedBar]
   const less =
     usual === null ||

@@ -1,11 +1,11 @@
 import { z } from 'zod'
-import { categoryOne, categoryTwo, judgeProgramme } from '../../domain/readings/chronometer.ts'
-import { amplitudeOf, beatErrorOf, rateOf } from '../../domain/readings/computed.ts'
+import { type LimitName, limitBounds } from '../../domain/readings/limits.ts'
 import { type ToolKind, toolKinds } from '../../domain/readings/tools.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
 import { byId, day, dayOut, id, idOut, line } from '../../http/shapes.ts'
+import { workedOut } from './computed.ts'
 import {
   addBench,
   addCertificate,
@@ -66,7 +66,14 @@ const resultOut = z.object({
   inHouse: z.boolean(),
   ratedBar: z.number().nullable(),
 })
-const limit = z.number().min(-1000).max(1000).nullable().optional()
+const limit = (name: LimitName) =>
+  z
+    .number()
+    .min(limitBounds[name].min)
+    .max(limitBounds[name].max)
+    .nullable()
+    .optional()
+    .meta({ description: `${limitBounds[name].unit}, from ${limitBounds[name].min} to ${limitBounds[name].max}` })
 
 export function toolRoutes(app: Routes, service: Service): void {
   const tags = ['tools and settings']
@@ -249,20 +256,22 @@ export function toolRoutes(app: Routes, service: Service): void {
         params: byId,
         body: z.strictObject({
           limits: z.strictObject({
-            meanMin: limit,
-            meanMax: limit,
-            spreadMax: limit,
-            amplitudeFlatMin: limit,
-            amplitudeFlatMax: limit,
-            amplitudeUprightMin: limit,
-            amplitudeUprightMax: limit,
-            amplitudeAfter24Min: limit,
-            amplitudeMax: limit,
-            beatErrorMax: limit,
-            runDownMax: limit,
-            rateMin: limit,
-            rateMax: limit,
-            yearlyRateMax: limit.meta({ description: 's/year, either way: how thermocompensated quartz is told' }),
+            meanMin: limit('meanMin'),
+            meanMax: limit('meanMax'),
+            spreadMax: limit('spreadMax'),
+            amplitudeFlatMin: limit('amplitudeFlatMin'),
+            amplitudeFlatMax: limit('amplitudeFlatMax'),
+            amplitudeUprightMin: limit('amplitudeUprightMin'),
+            amplitudeUprightMax: limit('amplitudeUprightMax'),
+            amplitudeAfter24Min: limit('amplitudeAfter24Min'),
+            amplitudeMax: limit('amplitudeMax'),
+            beatErrorMax: limit('beatErrorMax'),
+            runDownMax: limit('runDownMax'),
+            rateMin: limit('rateMin'),
+            rateMax: limit('rateMax'),
+            yearlyRateMax: limit('yearlyRateMax').meta({
+              description: 's/year, from 0 to 999, either way: how thermocompensated quartz is told',
+            }),
           }),
           sourcePaper: line(200),
         }),
@@ -300,7 +309,8 @@ export function toolRoutes(app: Routes, service: Service): void {
         }),
         response: {
           200: z.object({
-            rate: number.nullable(),
+            rate: number.nullable().meta({ description: 's/d, + gaining' }),
+            ppm: number.nullable().meta({ description: 'the same rate in parts per million' }),
             amplitude: number.nullable(),
             beatError: z.object({ half: number, full: number }).nullable(),
             programme: z
@@ -315,26 +325,6 @@ export function toolRoutes(app: Routes, service: Service): void {
         },
       },
     },
-    ({ body }) => ({
-      rate:
-        body.beatsPerHour !== undefined && body.beatPeriodSeconds !== undefined
-          ? rateOf(body.beatsPerHour, body.beatPeriodSeconds)
-          : null,
-      amplitude:
-        body.beatsPerHour !== undefined && body.liftAngle !== undefined && body.liftTimeSeconds !== undefined
-          ? amplitudeOf(body.liftAngle, body.liftTimeSeconds, body.beatsPerHour)
-          : null,
-      beatError:
-        body.ticTocMs !== undefined && body.tocTicMs !== undefined
-          ? {
-              half: beatErrorOf(body.ticTocMs, body.tocTicMs, 'half'),
-              full: beatErrorOf(body.ticTocMs, body.tocTicMs, 'full'),
-            }
-          : null,
-      programme:
-        body.dailyRates === undefined
-          ? null
-          : judgeProgramme(body.dailyRates, body.category === 'larger' ? categoryOne : categoryTwo),
-    }),
+    ({ body }) => workedOut(body),
   )
 }

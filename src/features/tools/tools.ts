@@ -1,5 +1,6 @@
 import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
+import { type LimitName, limitPairs } from '../../domain/readings/limits.ts'
 import {
   type Certificate,
   doubtfulSpans,
@@ -9,7 +10,7 @@ import {
   type ToolKind,
   validUntil,
 } from '../../domain/readings/tools.ts'
-import { Refusal } from '../../domain/refusals.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
@@ -203,8 +204,12 @@ export async function addSkill({ tx, who, today }: Act, input: NewSkill): Promis
 export async function addTolerance(
   { tx, who }: Act,
   calibreId: string,
-  input: { limits: object; sourcePaper: string },
+  input: { limits: Readonly<Partial<Record<LimitName, number | null>>>; sourcePaper: string },
 ): Promise<Created> {
+  for (const [low, high] of limitPairs) {
+    const [least, most] = [input.limits[low] ?? null, input.limits[high] ?? null]
+    if (least !== null && most !== null && least > most) throw faulty([`/limits/${high}`, `must not lie below ${low}`])
+  }
   const row = await tx.calibreTolerance.create({
     data: { calibreId, limits: input.limits, sourcePaper: input.sourcePaper, recordedBy: who.name },
   })

@@ -8,7 +8,7 @@ import {
   quartzQueries,
   type ReadingFault,
 } from '../../domain/readings/bounds.ts'
-import { amplitudeOf, predictedMonths, rateOf } from '../../domain/readings/computed.ts'
+import { amplitudeOf, crownAt, monthlyOf, predictedMonths, rateOf, yearlyOf } from '../../domain/readings/computed.ts'
 import { judgeReadings } from '../../domain/readings/judge.ts'
 import { inBar, type Pressure } from '../../domain/readings/pressure.ts'
 import {
@@ -97,6 +97,7 @@ export async function recordTiming(desk: Desk, ref: string, input: TimingInput):
   return recorded(desk, ticket, at, tool, {
     family: 'mechanical',
     position: input.position,
+    crown: crownAt[input.position] ?? null,
     wind: input.wind,
     hoursSinceWound: input.hoursSinceWound?.value ?? null,
     liftAngle,
@@ -152,13 +153,25 @@ export type QuartzInput = {
   at?: string | undefined
 }
 
-export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput): Promise<Created> {
+/** The capacity that stands in the book for the cell that is in the watch. */
+async function capacityInside({ tx }: Desk, watchId: string): Promise<number | null> {
+  const [fitted] = await tx.$queryRaw<{ event: string; mah: number | null }[]>`
+    select v.event, v.capacity_mah::float8 as mah from watch_event v where v.watch_id = ${watchId}::uuid and v.event in ('cell-fitted', 'cell-removed')
+      and not exists (select from strike s where s.fact_id = v.id) order by v.happened desc, v.id desc limit 1`
+  return fitted?.event === 'cell-fitted' ? fitted.mah : null
+}
+
+export async function recordQuartz(desk: Desk, ref: string, given: QuartzInput): Promise<Created> {
+  const input = { ...given, rate: given.rate && monthlyOf(given.rate) }
   const ticket = await openTicket(desk, ref)
   takeWork(ticket, 'reading', 'a reading')
   const at = instantFrom(desk, ticket, input.at)
   const tool = await toolOf(desk, input.tool, ['quartz-tester'], dayAt(at, desk.zone))
-  const inhibitionPeriod = input.inhibitionPeriod ?? ticket.rows.calibre?.inhibition ?? null
   const { calibre } = ticket.rows
+  const onFile = calibre?.inhibition ?? null
+  if (onFile !== null && input.inhibitionPeriod !== undefined && input.inhibitionPeriod !== onFile)
+    throw faulty(['/inhibitionPeriod', `is ${onFile} s on file of this calibre: leave it out, or mend the calibre`])
+  const inhibitionPeriod = input.inhibitionPeriod ?? onFile
   refuse(quartzFaults({ ...input, inhibitionPeriod, thermocompensated: calibre?.thermocompensated }))
   const of = (measured: Measured | undefined) => measured?.value ?? null
   const values = {
@@ -171,10 +184,9 @@ export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput):
     pulseInterval: of(input.pulseInterval),
     pulseWidth: of(input.pulseWidth),
   }
+  const capacityMah = input.capacityMah ?? (await capacityInside(desk, String(ticket.rows.watch.id)))
   const months =
-    values.consumption !== null && input.capacityMah !== undefined
-      ? predictedMonths(input.capacityMah, values.consumption)
-      : null
+    values.consumption !== null && capacityMah !== null ? predictedMonths(capacityMah, values.consumption) : null
   return recorded(desk, ticket, at, tool, {
     family: 'quartz',
     position: null,
@@ -184,7 +196,13 @@ export async function recordQuartz(desk: Desk, ref: string, input: QuartzInput):
     inhibitionPeriod,
     loadKiloohm: input.loadKiloohm ?? null,
     testDrivePassed: input.testDrivePassed ?? null,
+    capacityMah,
     predictedMonths: months === null ? null : Math.round(months * 100) / 100,
+    ratePerYear:
+      calibre?.thermocompensated === true && values.rate !== null
+        ? Math.round(yearlyOf(values.rate) * 100) / 100
+        : null,
+    ...(given.rate && given.rate !== input.rate && { rateAsShown: given.rate }),
     values,
     queries: quartzQueries(
       values.cellVoltageOpen,
@@ -224,7 +242,9 @@ async function recorded(
     body: {
       id: record!.id,
       values: data.values,
+      crown: data.crown ?? null,
       predictedMonths: data.predictedMonths ?? null,
+      ratePerYear: data.ratePerYear ?? null,
       queries: data.queries,
       toolInDate: tool.inDate,
       tolerances: observation.tolerances.source,

@@ -46,7 +46,15 @@ const lotMissing = {
 const readingOut = z.object({
   id: idOut,
   values: z.record(z.string(), z.number().nullable()),
-  predictedMonths: z.number().nullable(),
+  crown: z
+    .enum(['up', 'down', 'left', 'right'])
+    .nullable()
+    .meta({ description: 'where the crown points, at three o’clock, in the position; null where the watch lies' }),
+  predictedMonths: z
+    .number()
+    .nullable()
+    .meta({ description: 'life of the cell: capacity (given, else that of the cell on file) by consumption' }),
+  ratePerYear: z.number().nullable().meta({ description: 's/year, of thermocompensated quartz' }),
   queries: z.array(z.string()),
   toolInDate: z.boolean(),
   tolerances: z.string(),
@@ -292,7 +300,7 @@ export function workRoutes(app: Routes, service: Service): void {
         summary: 'Record a quartz reading; a rate is measured over whole inhibition periods',
         params: ticketParam,
         body: z.strictObject({
-          rate: measured('s/month').optional(),
+          rate: measured('s/month').optional().meta({ description: 's/month; s/d and s/year are taken as well' }),
           measuringTime: measured('s').optional(),
           inhibitionPeriod: z.number().int().min(1).max(3600).optional(),
           consumption: measured('uA').optional(),

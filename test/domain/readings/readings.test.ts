@@ -11,11 +11,10 @@ import {
   amplitudeOf,
   asHalf,
   beatErrorOf,
-  beatPeriodOf,
+  crownAt,
   frequencyOf,
-  liftTimeOf,
+  monthlyOf,
   ppmOf,
-  predictedHours,
   predictedMonths,
   rateOf,
   wholePeriods,
@@ -23,6 +22,11 @@ import {
 } from '../../../src/domain/readings/computed.ts'
 import { judgeReadings, type Tolerances, tolerancesFor, underLithium } from '../../../src/domain/readings/judge.ts'
 import { houseClassTable, readingQueryTable } from '../../../src/domain/readings/limits.ts'
+
+/** The two formulas turned round: beat period in s of a rate in s/d, lift time in s of an amplitude. */
+const beatPeriodOf = (beats: number, rate: number) => 3600 / (beats * (1 + rate / 86_400))
+const liftTimeOf = (amplitude: number, lift: number, beats: number) =>
+  (Math.asin(lift / (2 * amplitude)) * 7200) / (Math.PI * beats)
 
 const house = houseClassTable.default
 const asked = readingQueryTable.default
@@ -38,6 +42,7 @@ describe('rate from the beat period', () => {
   })
   it('goes back', () => {
     expect(beatPeriodOf(28_800, 10) * 1000).toBeCloseTo(124.985534, 6)
+    expect(rateOf(28_800, 0.124985534)).toBeCloseTo(10, 3)
   })
   it.each([
     [1, 11.574074],
@@ -77,7 +82,8 @@ describe('amplitude from the lift time', () => {
     [270, 7.674909],
     [300, 6.905377],
   ])('%i° at 52° and 28,800 A/h takes %d ms', (amplitude, ms) => {
-    expect(liftTimeOf(amplitude, 52, 28_800)! * 1000).toBeCloseTo(ms, 6)
+    expect(liftTimeOf(amplitude, 52, 28_800) * 1000).toBeCloseTo(ms, 6)
+    expect(amplitudeOf(52, ms / 1000, 28_800)).toBeCloseTo(amplitude, 4)
   })
   it('falls with time, rises with the lift angle, lies above the small-angle form and within half a degree from 250° on', () => {
     const beats = fc.constantFrom(14_400, 18_000, 21_600, 25_200, 28_800, 36_000)
@@ -94,7 +100,7 @@ describe('amplitude from the lift time', () => {
           if (a >= 250 && lift <= 53) expect(a - small).toBeLessThan(0.5)
           expect(amplitudeOf(lift, t * 1.01, n)!).toBeLessThan(a)
           expect(amplitudeOf(lift + 1, t, n)!).toBeGreaterThan(a)
-          expect(liftTimeOf(a, lift, n)!).toBeCloseTo(t, 12)
+          expect(liftTimeOf(a, lift, n)).toBeCloseTo(t, 12)
         },
       ),
     )
@@ -102,7 +108,6 @@ describe('amplitude from the lift time', () => {
   it('is nothing where the time is no lift', () => {
     expect(amplitudeOf(52, 0, 28_800)).toBeNull()
     expect(amplitudeOf(52, 0.2, 28_800)).toBeNull()
-    expect(liftTimeOf(20, 52, 28_800)).toBeNull()
   })
 })
 
@@ -223,8 +228,19 @@ describe('a cell and its consumption', () => {
     [28, 1.2, 23_333.333],
     [225, 3, 75_000],
   ])('%d mAh at %d µA lasts %d h', (mah, ua, hours) => {
-    expect(predictedHours(mah, ua)).toBeCloseTo(hours, 3)
-    expect(predictedMonths(mah, ua)).toBeCloseTo(hours / 730.5, 5)
+    expect(predictedMonths(mah, ua) * 730.5).toBeCloseTo(hours, 3)
+  })
+  /** Arithmetic: a month is thirty days, a year 365.25. */
+  it.each([
+    [0.5, 's/d', 15],
+    [15, 's/month', 15],
+    [5, 's/year', 0.410678],
+  ])('%d %s is %d s/month', (value, unit, month) => {
+    const kept = monthlyOf({ value, unit })
+    expect(kept.unit).toBe('s/month')
+    expect(kept.value).toBeCloseTo(month, 6)
+    expect(monthlyOf({ value, unit: 'ppm' })).toEqual({ value, unit: 'ppm' })
+    expect(yearlyOf(monthlyOf({ value: 5, unit: 's/year' }).value)).toBeCloseTo(5, 9)
   })
   it('shows its rate over whole inhibition periods only', () => {
     expect(wholePeriods(120, 60)).toBe(true)
@@ -246,6 +262,7 @@ describe('what is refused at entry', () => {
     [{ amplitude: m(280, '°'), liftAngle: null }, 'amplitude'],
     [{ rate: m(3, 's/d'), hoursSinceWound: m(0.5, 'h') }, 'hoursSinceWound/value'],
     [{ rate: m(3, 's/d'), hoursSinceWound: m(23.9, 'h'), wind: 'after-24' as const }, 'hoursSinceWound/value'],
+    [{ rate: m(3, 's/d'), hoursSinceWound: m(24, 'h') }, 'hoursSinceWound/value'],
     [{ rate: m(3, 's/d'), hoursSinceWound: undefined }, 'hoursSinceWound'],
     [{}, 'rate'],
   ])('%j at %s', (change, key) => {
@@ -268,12 +285,19 @@ describe('what is refused at entry', () => {
     [{ rate: m(5, 's/month') }, 'measuringTime'],
     [{ consumption: m(60, 'uA') }, 'consumption/value'],
     [{ lowerWorkingVoltage: m(0.7, 'V') }, 'lowerWorkingVoltage/value'],
+    [{ cellVoltageUnderLoad: m(1.5, 'V') }, 'loadKiloohm'],
+    [{ consumption: m(1.5, 'mA') }, 'consumption/unit'],
     [{ rate: m(5, 's/d'), measuringTime: m(60, 's') }, 'rate/unit'],
     [{ rate: m(5, 's/month'), measuringTime: m(60, 's'), inhibitionPeriod: null }, 'measuringTime'],
     [{}, 'rate'],
   ])('of a quartz: %j at %s', (change, key) => {
     expect(quartzFaults({ inhibitionPeriod: 60, ...change }).map((fault) => fault.key)).toEqual([key])
   })
+})
+
+/** Common practice, no source: a position is named by the hour mark that is up, and the crown sits at three. */
+it('says where the crown points in each position', () => {
+  expect(crownAt).toEqual({ CH: null, FH: null, '3H': 'up', '6H': 'left', '9H': 'down', '12H': 'right' })
 })
 
 describe('judgement against the tolerances', () => {
@@ -340,6 +364,18 @@ describe('judgement against the tolerances', () => {
       r.wind === 'after-24' ? { ...r, values: { ...r.values, rate: (r.values.rate ?? 0) + 14 } } : r,
     )
     expect(outside(dry)).toContain('run-down effect')
+    const limits: Tolerances = { source: 'house-class', ...house['three-hand'] }
+    const slow = judgeReadings(
+      'mechanical',
+      [at('full', 'CH', { rate: 4 }), at('after-24', 'CH', { rate: -7 })],
+      limits,
+    ).find((v) => v.what === 'run-down effect')
+    expect(slow, 'mean after a day less mean at full wind').toEqual({
+      what: 'run-down effect',
+      value: -11,
+      within: false,
+      words: 'run-down effect -11 s/d (-10 to 10)',
+    })
     const wide = good.map((r) =>
       r.position === '6H' && r.wind === 'full' ? { ...r, values: { ...r.values, rate: -12.1 } } : r,
     )

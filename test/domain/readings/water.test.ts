@@ -12,6 +12,7 @@ import {
   highestPressure,
   judgeWaterTest,
   limitsUnder,
+  mayBeDiver,
   type TestedWatch,
   usualTestPressure,
   type WaterTest,
@@ -59,6 +60,8 @@ describe('a pressure as a tester shows it', () => {
     [43.5113, 'psi', 3],
     [-0.3, 'bar', -0.3],
     [-4.35113, 'psi', -0.3],
+    [200, 'kPa', 2],
+    [-300, 'mbar', -0.3],
   ] as [number, PressureUnit, number][])('%d %s is kept as %d bar', (value, unit, bar) => {
     expect(inBar({ value, unit })).toBe(bar)
   })
@@ -74,6 +77,12 @@ describe('a water test', () => {
   it('goes to 125 % of the rating for a diver: 25 bar for 200 m, 37.5 bar for 300 m', () => {
     expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(200) }, limits)).toBe(25)
     expect(highestPressure({ ...watch, diver: true, ratedBar: barOfMetres(300) }, limits)).toBe(37.5)
+  })
+  /** ISO 6425 (several public summaries): a diver's watch is one for at least 100 m. */
+  it('takes no watch marked with less than a hundred metres for a diver', () => {
+    expect(mayBeDiver({ claim: 'rated', ratedBar: barOfMetres(100) })).toBe(true)
+    expect(mayBeDiver({ claim: 'rated', ratedBar: barOfMetres(99) })).toBe(false)
+    expect(mayBeDiver({ claim: 'plain', ratedBar: null })).toBe(false)
   })
   /** Marking convention, never physics: ten metres of water are 0.980665 bar (GNU units 2.22), the mark of 30 m is 3 bar. */
   it('reads 30 m as 3 bar exactly', () => {
