@@ -46,6 +46,7 @@ import { stockOrderRoutes } from './features/stock-orders/routes.ts'
 import { stockSummaryRoutes } from './features/stock-summaries/routes.ts'
 import { taskRoutes } from './features/tasks/routes.ts'
 import { pictureRoutes } from './features/tickets/picture-routes.ts'
+import { promiseRoutes } from './features/tickets/promise-routes.ts'
 import { recordRoutes } from './features/tickets/record-routes.ts'
 import { ticketRoutes } from './features/tickets/routes.ts'
 import { storyRoutes } from './features/tickets/story-routes.ts'
@@ -147,6 +148,7 @@ export async function buildApp(service: Service): Promise<App> {
     importRoutes,
     ticketRoutes,
     recordRoutes,
+    promiseRoutes,
     pictureRoutes,
     custodyRoutes,
     estimateRoutes,

@@ -21,6 +21,7 @@ export interface HouseRule {
     | 'minor units'
     | 'working days'
     | 'minutes'
+    | 'hours'
     | 'millimetres'
     | 'hundredths of a bar'
     | 'degrees'

@@ -59,6 +59,32 @@ export const ticketRuleTable = {
   finalCheckCellMinutes: rule(8, 1, 600, 'minutes', 'A final check after a cell, a strap or seals'),
   finalCheckServiceMinutes: rule(20, 1, 600, 'minutes', 'A final check after any other work'),
 
+  finishWorkingDays: step(1, 'closing, test and final check of a watch that is promised'),
+  bufferPercent: rule(10, 0, 100, 'percent', 'Reserve of a promised date: share of the working days of the house'),
+  bufferVintagePercent: rule(20, 0, 100, 'percent', 'The same for vintage and high complications'),
+  bufferLeastWorkingDays: rule(1, 0, 20, 'working days', 'The least reserve of a promised date'),
+  assumedReserveHours: rule(
+    42,
+    12,
+    240,
+    'hours',
+    'Power reserve taken where that of a calibre is not known: an observation that cannot be read within it begins later',
+  ),
+  partsArrivedPercent: rule(
+    80,
+    50,
+    100,
+    'percent',
+    'A part is reckoned to be there when this share of past orders at its supplier had arrived',
+  ),
+  partsOrdersNeeded: rule(
+    10,
+    1,
+    100,
+    'pieces',
+    "Past orders at a supplier that must be known before they count for more than the supplier's word",
+  ),
+
   estimateValidDays: rule(30, 1, 365, 'days', 'How long the price of an estimate holds'),
   conditionLineAmount: rule(
     100_000,

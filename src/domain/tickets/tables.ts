@@ -8,6 +8,7 @@ import {
 } from '../readings/limits.ts'
 import { type ToolMonths, toolMonthsTable } from '../readings/tools.ts'
 import { classReadingTable, type ReadingsByClass } from './classes.ts'
+import { type SettlingHours, settlingHoursTable } from './promise.ts'
 
 /** The tables of the tickets that a centre may change from a day on. */
 export const ticketTables = {
@@ -15,6 +16,7 @@ export const ticketTables = {
   readingsByClassOfWork: classReadingTable,
   readingsAskedAgain: readingQueryTable,
   toolMonths: toolMonthsTable,
+  settlingHours: settlingHoursTable,
 } as const satisfies Record<string, HouseTable<never> | HouseTable<unknown>>
 
 export type TicketTables = {
@@ -22,6 +24,7 @@ export type TicketTables = {
   readonly readingsByClassOfWork: ReadingsByClass
   readonly readingsAskedAgain: ReadingQueries
   readonly toolMonths: ToolMonths
+  readonly settlingHours: SettlingHours
 }
 
 /** The tables of a day, from the values stored for it; what the house never changed has its first value. */
@@ -30,6 +33,7 @@ export const readTicketTables = (stored: Readonly<Record<string, unknown>>): Tic
   readingsByClassOfWork: tableFrom(classReadingTable, stored.readingsByClassOfWork),
   readingsAskedAgain: tableFrom(readingQueryTable, stored.readingsAskedAgain),
   toolMonths: tableFrom(toolMonthsTable, stored.toolMonths),
+  settlingHours: tableFrom(settlingHoursTable, stored.settlingHours),
 })
 
 /** The house table a reading was judged by: kept with the reading, so that a later table changes nothing of it. */

@@ -4,12 +4,13 @@ import type { Day } from '../../domain/day.ts'
 import { readLocalSettings } from '../../domain/local-settings.ts'
 import { loadOf, loadsOf, type Skill, shortCheck, skillOf } from '../../domain/tickets/benches.ts'
 import type { WorkClassName } from '../../domain/tickets/classes.ts'
+import { benchMinutes, openLines } from '../../domain/tickets/promise.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
 import { workingDaysBetween } from '../../domain/tickets/working-days.ts'
 import { dayOut } from '../../http/shapes.ts'
 import { storedOn } from '../house-rules/house-rules.ts'
-import { priceFor, pricesOn } from '../prices/prices.ts'
 import { calendarOf } from '../tickets/desk.ts'
+import { atTheBenches, readJobs } from '../tickets/promise.ts'
 
 const whole = z.number().int()
 const load = {
@@ -40,35 +41,24 @@ export const benchesOut = z.object({
     .meta({ description: 'watches with the case open, by place' }),
 })
 
-type Line = { workClass: WorkClassName; code: string | null; quantity: number }
-
 /** Agreed work of the watches at or before the benches against the hours of the benches, and what lies too long or too open. */
 export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof benchesOut>> {
   const stored = await storedOn(db, today)
   const rules = readTicketRules(stored)
   const calendar = calendarOf(readLocalSettings(stored))
-  const aDay = Math.floor((rules.benchMinutesADay * rules.productiveSharePercent) / 100)
+  const aDay = benchMinutes(rules)
   const ahead = aDay * rules.loadAheadWorkingDays
 
-  const lines = await db.$queryRaw<Line[]>`
-    select t.work_class as "workClass", l.code, l.quantity
-    from ticket t cross join lateral (select id from estimate where ticket_id = t.id order by n desc limit 1) e
-    join estimate_line l on l.estimate_id = e.id and not l.part
-    where t.ended is null and t.side is null and t.step in ('ready-for-bench', 'on-the-bench') and t.work_class is not null
-      and coalesce((select a.answer from estimate_answer a where a.line_id = l.id order by a.seq desc limit 1), 'yes') = 'yes'
-      and not exists (select from ticket_record r where r.ticket_id = t.id and r.kind = 'operation' and r.line_id = l.id
-        and not exists (select from ticket_record s where s.strikes = r.id))`
-  const prices = await pricesOn(db, today)
   const needed: Partial<Record<Skill, number>> = {}
   let linesWithoutMinutes = 0
-  for (const { workClass, code, quantity } of lines) {
-    const price = code === null ? null : priceFor(prices, code, workClass)
-    if (!price) {
-      linesWithoutMinutes += 1
-      continue
+  for (const job of await readJobs(db, today, atTheBenches)) {
+    if (job.workClass === null) continue
+    const skill = skillOf[job.workClass]
+    for (const line of openLines(job)) {
+      if (line.part) continue
+      if (line.minutes === null) linesWithoutMinutes += 1
+      else needed[skill] = (needed[skill] ?? 0) + line.minutes
     }
-    const skill = skillOf[workClass]
-    needed[skill] = (needed[skill] ?? 0) + price.minutes * quantity
   }
   const benches = await db.bench.findMany({ select: { skills: true } })
 

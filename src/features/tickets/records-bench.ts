@@ -141,6 +141,9 @@ export const benchSaid: readonly Said[] = [
             orderedOn: day.optional(),
             expectedOn: day.optional(),
             chasedOn: day.optional(),
+            supplier: line(80)
+              .optional()
+              .describe('as in its stock orders, from whose past the day of arrival is reckoned'),
             supplierSays: line(200).optional(),
           }),
         )

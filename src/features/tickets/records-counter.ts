@@ -1,4 +1,5 @@
 import { z } from 'zod'
+import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { day, id, line, money, prose } from '../../http/shapes.ts'
 import { closeReadyTask } from '../notices/ready-letters.ts'
@@ -6,6 +7,7 @@ import { contactTested, recordTest } from '../owners/owners.ts'
 import { happened, instantFrom } from './desk.ts'
 import { writeFacts } from './facts.ts'
 import { type PeopleSaid, refuseUnauthorised } from './people.ts'
+import { warningsAgainst } from './promise.ts'
 import { conditionBody, counter, doNot, manager, refuseUnentitled, releaseBody, type Said } from './said.ts'
 
 type ContactSaid = {
@@ -201,8 +203,10 @@ export const counterSaid: readonly Said[] = [
     kind: 'promise',
     whileFrozen: true,
     roles: counter,
-    summary: 'Record the one date that was promised, or a new one told before the old one passes',
+    summary:
+      'Record the one date that was promised, or a new one told before the old one passes; one earlier than the reckoned date is answered with a warning',
     body: z.strictObject({ on: day, words: line(200).optional() }),
+    warn: ({ tx, today }, ticket, { on }: { on: Day }) => warningsAgainst(tx, today, ticket.snapshot.ticket.id, on),
     after: async (desk, ticket, body: { on: string }) => {
       await desk.tx
         .$executeRaw`update ticket set promised_on = ${body.on}::date, version = version + 1 where id = ${ticket.snapshot.ticket.id}::uuid`

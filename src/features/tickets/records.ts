@@ -21,6 +21,10 @@ export async function say(desk: Desk, entry: Said, ref: string, body: Record<str
   }
   const made = entry.make ? await entry.make(desk, ticket, body as never) : { data: body }
   const [record] = await addRecords(desk, ticketId, [{ kind: entry.kind, ...made }])
+  const warnings = entry.warn ? await entry.warn(desk, ticket, body as never) : []
   if (entry.after) await entry.after(desk, ticket, body as never)
-  return { location: `/v1/tickets/${ticketId}/records/${record!.id}`, body: { id: record!.id, kind: entry.kind } }
+  return {
+    location: `/v1/tickets/${ticketId}/records/${record!.id}`,
+    body: { id: record!.id, kind: entry.kind, ...(warnings.length > 0 && { warnings }) },
+  }
 }

@@ -275,7 +275,16 @@ export function ticketRoutes(app: Routes, service: Service): void {
           summary: entry.summary,
           params: ticketParam,
           body: entry.body,
-          response: { 201: z.object({ id: idOut, kind: z.string() }) },
+          response: {
+            201: z.object({
+              id: idOut,
+              kind: z.string(),
+              warnings: z
+                .array(z.string())
+                .optional()
+                .meta({ description: 'what speaks against it; it was recorded all the same' }),
+            }),
+          },
         },
       },
       (request, reply) =>

@@ -24,6 +24,8 @@ export type Said = {
     ticket: Loaded,
     body: never,
   ) => Promise<Partial<NewRecord> & { data: object }> | (Partial<NewRecord> & { data: object })
+  /** what speaks against it by what stood before, told with the answer; it is recorded all the same */
+  readonly warn?: (desk: Desk, ticket: Loaded, body: never) => Promise<string[]>
   readonly after?: (desk: Desk, ticket: Loaded, body: never) => Promise<void>
 }
 

@@ -120,7 +120,7 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
             ? `${text(line.what)} on hand`
             : joined([
                 `${text(line.what)} awaited`,
-                said(line.orderedOn, (on) => `ordered ${on}`),
+                said(line.orderedOn, (on) => `ordered ${on}${said(line.supplier, (name) => ` from ${name}`)}`),
                 said(line.expectedOn, (on) => `expected ${on}`),
                 said(line.chasedOn, (on) => `chased ${on}`),
                 said(line.supplierSays, (says) => `the supplier says: ${says}`),

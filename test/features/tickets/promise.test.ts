@@ -1,0 +1,173 @@
+import { afterAll, beforeAll, expect, test } from 'vitest'
+import { eur, openShop, type Shop } from './shop.ts'
+
+/** When is it ready: reckoned from what is on file, beside what was promised. */
+let shop: Shop
+beforeAll(async () => {
+  shop = await openShop({ now: '2026-11-26T09:00:00Z' })
+  await shop.set('holidays', ['2026-12-25', '2026-12-28', '2027-01-01'])
+  const price = { from: '2026-11-26', amount: 30_000, currency: 'EUR', taxClass: 'usual', guarantee: 'repair' }
+  for (const [code, minutes] of [
+    ['service', 210],
+    ['long', 3840],
+  ] as const)
+    await shop.manager.post('/v1/prices', { ...price, code, what: `${code} of the movement`, minutes }).expect(201)
+})
+afterAll(() => shop.close())
+
+const line = (code: string) => ({ code, choice: 'must' })
+const spring = { what: 'mainspring', unitPrice: 4000, taxClass: 'usual', choice: 'must', part: true }
+const promise = async (ref: string, caller = shop.counter) =>
+  (await caller.get(`/v1/tickets/${ref}/promise`).expect(200)).body
+const terms = (body: { terms: { term: string; workingDays: number; on: string }[] }) =>
+  Object.fromEntries(body.terms.map(({ term, workingDays, on }) => [term, [workingDays, on]]))
+const promised = async (ref: string, on: string) => (await shop.told(ref, 'promises', { on })).warnings as string[]
+/** Agreed and in the queue. */
+const queued = async (code = 'service', workClass = 'three-hand') => {
+  const ticket = await shop.book()
+  const estimate = await shop.agreed(ticket.number, workClass, [line(code)])
+  await shop.moved(ticket.number, 'ready-for-bench')
+  return { ...ticket, estimate }
+}
+/** What the tests before left at the benches is theirs. */
+const cleared = async () => {
+  const { rows } = await shop.house.database.pool.query<{ number: string }>(
+    `select number from ticket where step = 'ready-for-bench' and side is null`,
+  )
+  for (const { number } of rows)
+    await shop.counter
+      .post(`/v1/tickets/${number}/side-states`, { state: 'on-hold', until: '2027-06-01', reason: 'not of this test' })
+      .expect(200)
+}
+
+test('step by step: no date before what it hangs on is known, and a date under a condition before the yes', async () => {
+  const { number } = await shop.book()
+  expect(await promise(number)).toMatchObject({
+    step: 'booked-in',
+    promisedOn: null,
+    readyOn: null,
+    ifYesToday: null,
+    terms: [],
+    unknown: ['the class of work: it is named at the look'],
+    words: 'No day can be said yet; not known is: the class of work: it is named at the look.',
+  })
+  await shop.moved(number, 'looked-over')
+  await shop.told(number, 'looks', { findings: 'dry', workClass: 'three-hand' }, shop.bench)
+  expect((await promise(number, shop.bench)).unknown).toEqual(['what is to be done: there is no estimate'])
+  const polish = { what: 'polish', unitPrice: 900, taxClass: 'usual', choice: 'could' }
+  const two = await shop.told(number, 'estimates', { lines: [line('service'), polish] }, shop.bench)
+  expect((await promise(number)).unknown).toEqual(['how long "polish" takes: it names no code of the price list'])
+  await shop.moved(number, 'awaiting-yes')
+  const { ownerName } = (await shop.counter.get(`/v1/tickets/${number}`).expect(200)).body
+  await shop.told(number, `estimates/${two.version}/answers`, {
+    person: ownerName,
+    how: 'in-person',
+    total: eur(36_000),
+    lines: (two.lines as { id: string }[]).map(({ id }, i) => ({ line: id, answer: i === 0 ? 'yes' : 'no' })),
+  })
+  // answered, but not yet taken to the benches: the gate of the yes is asked by the move
+  expect(await promise(number)).toMatchObject({ readyOn: null, ifYesToday: '2026-12-03' })
+  await shop.moved(number, 'ready-for-bench')
+  const reckoned = await promise(number)
+  expect(reckoned).toMatchObject({ readyOn: '2026-12-03', ifYesToday: null, unknown: [], daysLate: null })
+  expect(terms(reckoned)).toEqual({
+    yes: [0, '2026-11-26'],
+    queue: [0, '2026-11-26'],
+    bench: [1, '2026-11-27'],
+    settling: [1, '2026-11-30'],
+    observation: [1, '2026-12-01'],
+    finish: [1, '2026-12-02'],
+    buffer: [1, '2026-12-03'],
+  })
+  expect((await shop.stock.get(`/v1/tickets/${number}/promise`)).status).toBe(403)
+  await cleared()
+  expect((await promise(number)).unknown).toEqual(['when it goes on: it stands aside as "on-hold"'])
+})
+
+test('the queue: what was promised earlier stands before it, and a promise too early is answered with a warning', async () => {
+  const long = await queued('long')
+  const ticket = await queued()
+  // ten days of work on the one bench
+  expect(terms(await promise(ticket.number)).queue).toEqual([10, '2026-12-10'])
+  const { readyOn } = await promise(ticket.number)
+  expect(readyOn).toBe('2026-12-18')
+  expect(await promised(ticket.number, '2026-12-17')).toEqual([
+    'By what is on file today it will be ready on 2026-12-18: later than 2026-12-17.',
+  ])
+  // promised earlier than the long one, it now stands before it
+  expect(await promise(ticket.number)).toMatchObject({ promisedOn: '2026-12-17', readyOn: '2026-12-03', daysLate: 0 })
+  expect(await promised(long.number, '2026-12-10')).toHaveLength(1)
+  expect(await promise(ticket.number)).toMatchObject({
+    readyOn: '2026-12-18',
+    daysLate: 1,
+    words: 'It was promised for 2026-12-17, but by what is on file today it will be ready on 2026-12-18.',
+  })
+  expect(await promised(ticket.number, '2026-12-18')).toBeUndefined()
+  expect((await promise(ticket.number)).words).toBe(
+    'It is promised for 2026-12-18, and by what is on file today that will be kept (ready on 2026-12-18).',
+  )
+  await cleared()
+})
+
+test('parts: the supplier’s word until ten of its orders are known, then the day by which eight of ten had come', async () => {
+  const { number } = await shop.book()
+  const estimate = await shop.agreed(number, 'three-hand', [line('service'), spring])
+  await shop.moved(number, 'awaiting-parts')
+  expect((await promise(number)).unknown).toEqual(['whether mainspring is on hand: nobody has said'])
+  const awaited = { what: 'mainspring', line: estimate.lines[1]!.id, onHand: false }
+  await shop.told(number, 'parts', { lines: [awaited] }, shop.stock)
+  expect((await promise(number)).unknown).toEqual(['when mainspring will come'])
+  const part = { ...awaited, orderedOn: '2026-11-27', expectedOn: '2026-12-11', supplier: 'Tower Supplies' }
+  await shop.told(number, 'parts', { lines: [part] }, shop.stock)
+  const by = async () => (await promise(number)).terms.find(({ term }: { term: string }) => term === 'parts')
+  expect(await by()).toMatchObject({ on: '2026-12-11', because: expect.stringContaining('0 past orders are known') })
+
+  // ten orders of the autumn: half of them came within 10 working days, eight of ten within 18
+  await shop.stock.post('/v1/designations', { designation: 'SR626SW', drain: 'low' }).expect(201)
+  const arrived = ['09-08', '09-09', '09-10', '09-11', '09-14', '09-16', '09-18', '09-24', '10-05', '10-12']
+  for (const [i, on] of arrived.entries()) {
+    shop.house.setNow('2026-08-31T09:00:00Z')
+    const { id } = await shop.made(shop.stock, '/v1/stock-orders', {
+      designation: 'SR626SW',
+      supplier: i % 2 === 0 ? 'Tower Supplies' : 'TOWER SUPPLIES',
+      pieces: 10,
+      unitPrice: eur(40),
+      expectedOn: '2026-09-30',
+    })
+    shop.house.setNow(`2026-${on}T09:00:00Z`)
+    await shop.stock.post(`/v1/stock-orders/${id}/receipt`).expect(200)
+  }
+  shop.house.setNow('2026-11-26T09:00:00Z')
+  expect(await by()).toMatchObject({
+    on: '2026-12-23',
+    because:
+      'mainspring: 80 of 100 past orders at Tower Supplies had come within 18 working days (10 orders); ordered 2026-11-27',
+  })
+  shop.house.setNow('2026-12-24T09:00:00Z')
+  expect((await promise(number)).unknown).toEqual(['when mainspring will come: it was awaited by 2026-12-23'])
+  await shop.told(number, 'parts', { lines: [{ ...part, onHand: true }] }, shop.stock)
+  // settled over the holidays, observed from the first day after them
+  expect(terms(await promise(number))).toMatchObject({
+    bench: [1, '2026-12-29'],
+    observation: [1, '2026-12-31'],
+    buffer: [1, '2027-01-05'],
+  })
+  shop.house.setNow('2026-11-26T09:00:00Z')
+})
+
+test('at the bench and after it only what is left counts; ready is ready', async () => {
+  const { number, estimate } = await queued('service', 'quartz')
+  await queued('long', 'quartz')
+  await shop.toBench(number)
+  expect(terms(await promise(number))).toEqual({
+    bench: [1, '2026-11-27'],
+    observation: [1, '2026-11-30'],
+    finish: [1, '2026-12-01'],
+    buffer: [1, '2026-12-02'],
+  })
+  await shop.told(number, 'operations', { line: estimate.lines[0]!.id, state: 'done' }, shop.bench)
+  expect(terms(await promise(number)).bench).toEqual([0, '2026-11-26'])
+  const done = await shop.readied()
+  expect(await promise(done.number)).toMatchObject({ readyOn: null, unknown: [], words: 'It is ready.' })
+  await cleared()
+})
