@@ -1,5 +1,6 @@
 import type { Day } from '../../src/domain/day.ts'
-import type { NewChoice, NewContact } from '../../src/features/owners/owners.ts'
+import type { NewContact } from '../../src/features/owners/contacts.ts'
+import type { NewChoice } from '../../src/features/owners/owners.ts'
 import type { Dice } from '../random.ts'
 
 /**

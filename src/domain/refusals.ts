@@ -57,7 +57,7 @@ const sentences = {
   'owner-erased': () => 'The personal data of this owner was erased.',
   'merge-impossible': (f: Facts) => `These two records cannot be merged: ${f.why}.`,
   'likely-double': (f: Facts) =>
-    `This looks like ${f.what} already on file. Use that record, or send "confirmedNew": true.`,
+    `This looks like ${f.what} already on file: ${(f.words as string[]).join('; ')}. Use that record, by its id under candidates, in the same order; or send ${f.anyway}${f.part === undefined ? '' : ` under "${f.part}"`}.`,
   'serial-known': (f: Facts) =>
     `A watch of this maker with this serial is on file${f.id ? ` (${f.id})` : ''}. Use it, or set knownDuplicate on both.`,
   'calibre-known': () => 'A calibre of this name is on file. Use it, or choose another name.',

@@ -2,7 +2,7 @@ import fc from 'fast-check'
 import { SMTPServer } from 'smtp-server'
 import { afterAll, beforeAll, expect, test } from 'vitest'
 import { type HandingOver, openHandingOver } from '../../src/features/notices/handing-over.ts'
-import { mailAddress } from '../../src/features/owners/owners.ts'
+import { mailAddress } from '../../src/features/owners/contacts.ts'
 import { queueLetter } from '../letters/book.ts'
 import { type House, openHouse } from '../support/house.ts'
 

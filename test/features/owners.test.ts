@@ -1,6 +1,6 @@
 import { createRequire } from 'node:module'
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
-import { phoneKey } from '../../src/features/owners/owners.ts'
+import { phoneKey } from '../../src/features/owners/contacts.ts'
 import { book } from '../support/book.ts'
 import { type House, openHouse } from '../support/house.ts'
 
@@ -117,6 +117,28 @@ describe('owners', () => {
     await owner('Odile')
     await counter.post('/v1/owners', { name: 'Odile', contacts: [] }).expect(201)
     await counter.post('/v1/owners', { name: 'Odile Fenward', contacts: [] }).expect(201)
+  })
+
+  test('whose name is heard or typed a little differently are offered somebody on file; others are not', async () => {
+    const counter = house.as('counter')
+    const first = await owner('Hedwig Tannenbrook', [{ means: 'phone', value: '+44 1632 960778' }])
+    const at = (name: string) => counter.post('/v1/owners', { name, contacts: [] })
+    for (const name of [
+      'Hedwig Tanenbrok',
+      'Tannenbrook, Hedwig',
+      'H. Tannenbrook',
+      'Hedwig M. Tannenbrook',
+      'Hedvig Tannenbrook',
+    ]) {
+      const offered = await at(name)
+      expect([name, offered.status, offered.body.candidates]).toEqual([name, 409, [first.id]])
+      expect(offered.body.detail).toContain('Hedwig Tannenbrook, whose name is nearly the same')
+    }
+    // a sister, a namesake by one word, and numbers, which nobody mishears
+    for (const name of ['Hilde Tannenbrook', 'Hedwig Tannenbrook-Voss', 'Tannenbrook'])
+      expect([name, (await at(name)).status]).toEqual([name, 201])
+    await owner('Quay Stores 41')
+    await at('Quay Stores 42').expect(201)
   })
 
   test.each([

@@ -1,4 +1,3 @@
-import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { sideActors } from '../../domain/tickets/next.ts'
 import { readTicketNumber } from '../../domain/tickets/number.ts'
@@ -50,7 +49,8 @@ export type CountInput = { places: { place: string; numbers: string[] }[] }
 
 /**
  * The evening count: what lies in each place against the book. What the book has in a counted place and nobody found is an
- * incident, and its ticket is frozen; what was found elsewhere than the book says is listed, and nothing is moved.
+ * incident, and its ticket is frozen; what was found elsewhere than the book says is listed, and nothing is moved. Places
+ * that hold watches and were left out are named: nobody has looked there.
  */
 export async function countEvening(desk: Desk, input: CountInput): Promise<Created> {
   const faults = input.places.flatMap(({ numbers }, i) =>
@@ -60,10 +60,20 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
         : [],
     ),
   )
+  const found = new Map<string, string>()
+  for (const [i, { place, numbers }] of input.places.entries())
+    for (const [j, typed] of numbers.entries()) {
+      const number = readTicketNumber(typed)
+      if (number === null) continue
+      const other = found.get(number)
+      if (other !== undefined && other !== place)
+        faults.push({
+          pointer: `/places/${i}/numbers/${j}`,
+          detail: `was counted at ${other}, too: a watch lies in one place. Look at both tags, one is on the wrong watch`,
+        })
+      found.set(number, place)
+    }
   if (faults.length > 0) throw new Refusal('faulty-input', {}, faults)
-  const found = new Map(
-    input.places.flatMap(({ place, numbers }) => numbers.map((typed) => [readTicketNumber(typed)!, place] as const)),
-  )
   const places = input.places.map(({ place }) => place)
   const book = await desk.tx.$queryRaw<
     { id: string; number: string; place: string; holder: string; side: string | null; over: object | null }[]
@@ -75,10 +85,14 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
   const missing = book.filter((row) => places.includes(row.place) && !found.has(row.number) && row.side !== 'sent-out')
   const elsewhere = book.filter((row) => found.has(row.number) && found.get(row.number) !== row.place)
   const unknown = [...found.keys()].filter((number) => !byNumber.has(number))
+  const notCounted = await desk.tx.$queryRaw<{ place: string; watches: number }[]>`
+    select place, count(*)::int as watches from ticket
+    where ended is null and (side is null or side not in ('sent-out', 'missing')) and place <> all(${places}) and number <> all(${[...found.keys()]})
+    group by place order by place`
   const rows = await desk.tx.$queryRaw<{ id: string }[]>`
-    insert into evening_count (on_day, places, missing, elsewhere, unknown, recorded_at, recorded_by)
+    insert into evening_count (on_day, places, missing, elsewhere, unknown, not_counted, recorded_at, recorded_by)
     values (${desk.today}::date, ${JSON.stringify(input.places)}::jsonb, ${missing.map((r) => r.number)}::text[], ${elsewhere.map((r) => r.number)}::text[], ${unknown}::text[],
-      ${desk.now}, ${desk.who.name}) returning id`
+      ${JSON.stringify(notCounted)}::jsonb, ${desk.now}, ${desk.who.name}) returning id`
   const fresh = missing.filter((row) => row.side !== 'missing')
   for (const row of fresh) {
     const [incident] = await addRecords(desk, row.id, [
@@ -117,8 +131,7 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
       missing: missing.map(({ number, place, holder }) => ({ number, place, holder })),
       elsewhere: elsewhere.map((row) => ({ number: row.number, place: row.place, foundAt: found.get(row.number)! })),
       unknown,
+      notCounted,
     },
   }
 }
-
-export type Count = { id: string; on: Day; missing: string[]; elsewhere: string[]; unknown: string[]; by: string }

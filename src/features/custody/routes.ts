@@ -13,6 +13,9 @@ const notThere = {
   ticketId: idOut.nullable(),
   place: z.string().nullable().meta({ description: 'where the book had it at the count' }),
 }
+const notCounted = z
+  .array(z.object({ place: z.string(), watches: z.number().int() }))
+  .meta({ description: 'places that hold watches by the book and were left out of the count: nobody has looked there' })
 const countOut = z.object({
   id: idOut,
   on: dayOut,
@@ -29,6 +32,7 @@ const countOut = z.object({
     .array(z.object({ ...notThere, foundAt: z.string() }))
     .meta({ description: 'found in another place than the book said' }),
   unknown: z.array(z.string()).meta({ description: 'numbers found of which no watch is in the house' }),
+  notCounted: notCounted.nullable(),
 })
 
 const moveOut = z.object({ id: idOut, from: z.string(), to: z.string(), holder: z.string(), at: instantOut })
@@ -119,6 +123,7 @@ export function custodyRoutes(app: Routes, service: Service): void {
             missing: z.array(z.object({ number: z.string(), place: z.string(), holder: z.string() })),
             elsewhere: z.array(z.object({ number: z.string(), place: z.string(), foundAt: z.string() })),
             unknown: z.array(z.string()),
+            notCounted,
           }),
         },
       },

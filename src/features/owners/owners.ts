@@ -1,22 +1,16 @@
-import { parsePhoneNumberFromString } from 'libphonenumber-js/max'
 import { v7 as uuidv7 } from 'uuid'
 import { type Db, dateOf, dayOrNull } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { digitsOf, nameKey } from '../../domain/searching.ts'
+import { nameKey } from '../../domain/searching.ts'
 import type { Created } from '../../http/creating.ts'
 import { etagOf } from '../../http/editing.ts'
 import type { Act } from '../../http/service.ts'
 import { keepBefore } from '../edits.ts'
 import { lookAgain, lookAgainAtFallen } from '../notices/look-again.ts'
+import { type Means, type NewContact, searchValue } from './contacts.ts'
+import { likelyDouble, likelyDoubles } from './doubles.ts'
 
-export type Means = 'e-mail' | 'phone' | 'post'
-export type NewContact = {
-  means: Means
-  value: string
-  preferredFor?: string[] | undefined
-  testedOn?: Day | undefined
-}
 export type NewChoice = {
   kind: 'complete-service' | 'water-check' | 'cell-change'
   choice: 'yes' | 'no' | 'not-asked'
@@ -33,31 +27,6 @@ export type NewOwner = {
   contacts: NewContact[]
   noticeChoices?: NewChoice[] | undefined
 }
-
-/** E.164 where the number can be read as one; the country of the centre where none is dialled. */
-export function phoneKey(value: string, country: string): string | null {
-  const parsed = parsePhoneNumberFromString(value, country as 'CH')
-  return parsed?.isPossible() ? digitsOf(parsed.number) : null
-}
-
-function searchValue(contact: NewContact, country: string, pointer: string): string {
-  if (contact.means === 'e-mail') {
-    if (!mailAddress.test(contact.value))
-      throw new Refusal('faulty-input', {}, [{ pointer, detail: 'is not a mail address this service can write to' }])
-    return contact.value.toLowerCase()
-  }
-  if (contact.means === 'post') return nameKey(contact.value)
-  const key = phoneKey(contact.value, country)
-  if (key === null)
-    throw new Refusal('faulty-input', {}, [
-      { pointer, detail: 'is not a telephone number; write it with its country code, such as +41 44 668 18 00' },
-    ])
-  return key
-}
-
-/** Deliberately narrow (no quotes, comments or groups): address parsers have failed on everything else. */
-export const mailAddress =
-  /^[A-Za-z0-9.!#$%&'*+/=?^_{|}~-]{1,64}@(?=.{1,190}$)(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+[A-Za-z][A-Za-z0-9-]{0,61}[A-Za-z0-9]$/
 
 /** Writes any number of new owners with their contacts and choices; ids in the order given. */
 export async function addOwners(
@@ -126,50 +95,10 @@ export async function addOwner(
   const { confirmedNew, ...owner } = input
   if (!confirmedNew) {
     const doubles = await likelyDoubles(act.tx, owner, country)
-    if (doubles.length > 0) throw new Refusal('likely-double', { what: 'an owner', candidates: doubles })
+    if (doubles.length > 0) throw likelyDouble('an owner', doubles)
   }
   const [id] = await addOwners(act, [owner], country, () => '')
   return { location: `/v1/owners/${id}`, etag: etagOf(1), body: await getOwner(act.tx, id ?? '') }
-}
-
-const MOST_DOUBLES = 10
-
-/**
- * Owners who share an e-mail address or telephone number with these contacts, whatever their names; then those of the same
- * full name, who may have another number by now. One word alone names nobody.
- */
-export async function likelyDoubles(
-  db: Db,
-  owner: Pick<NewOwner, 'name' | 'contacts'>,
-  country: string,
-  pointer = '',
-): Promise<string[]> {
-  const keys = owner.contacts.flatMap((contact, at) =>
-    contact.means === 'post'
-      ? []
-      : [{ means: contact.means, searchValue: searchValue(contact, country, `${pointer}/contacts/${at}/value`) }],
-  )
-  const reached =
-    keys.length === 0
-      ? []
-      : await db.contact.findMany({
-          where: { OR: keys, endedOn: null },
-          select: { ownerId: true },
-          distinct: ['ownerId'],
-          orderBy: { ownerId: 'asc' },
-          take: MOST_DOUBLES,
-        })
-  const name = nameKey(owner.name)
-  const named = !name.includes(' ')
-    ? []
-    : await db.owner.findMany({
-        where: { searchName: name, mergedInto: null, erasedOn: null },
-        select: { id: true },
-        orderBy: { id: 'asc' },
-        take: MOST_DOUBLES,
-      })
-  const found = [...reached.map((contact) => contact.ownerId), ...named.map((row) => row.id)]
-  return [...new Set(found)].slice(0, MOST_DOUBLES)
 }
 
 export async function getOwner(db: Db, id: string) {

@@ -1,7 +1,7 @@
 import type { Db } from '../../db/open.ts'
 import { digitsOf, nameKey } from '../../domain/searching.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
-import { phoneKey } from './owners.ts'
+import { phoneKey } from './contacts.ts'
 
 export type Found = { id: string; name: string; language: string; mergedInto: string | null; deceased: boolean }
 

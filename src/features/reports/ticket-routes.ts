@@ -154,7 +154,10 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
             on: dayOut,
             cover: moneyOut.nullable(),
             total: moneyOut.nullable(),
-            over: z.boolean().nullable(),
+            over: z
+              .boolean()
+              .nullable()
+              .meta({ description: 'null where nobody can say, because something is not in the sum' }),
             because: z.string().nullable(),
             places: z.array(placeOut),
           }),

@@ -84,17 +84,29 @@ export function valueByPlace(db: Db): Promise<PlaceValue[]> {
     from ticket where ended is null group by 1, 2 order by 4 desc, 1`
 }
 
-/** The sum against the cover of the policy; null where the cover is not set or currencies differ. */
+/**
+ * The sum against the cover of the policy. What is not in the sum, another currency or a watch without a value, makes it
+ * too small: then nobody can say that it is not over. Null where the cover is not set.
+ */
 export function againstCover(rows: readonly PlaceValue[], cover: Money | null) {
   if (cover === null)
     return { cover: null, total: null, over: null, because: 'the cover of the policy is not set: stop and ask' }
   const foreign = rows.some((row) => row.currency !== null && row.currency !== cover.currency)
+  const without = rows.reduce((sum, row) => sum + row.withoutValue, 0)
   const total = rows.filter((row) => row.currency === cover.currency).reduce((sum, row) => sum + row.amount, 0)
+  const because = [
+    ...(foreign ? ['some values are in another currency and are not in the sum'] : []),
+    ...(without > 0
+      ? [
+          `${without === 1 ? '1 watch has no declared value and is' : `${without} watches have no declared value and are`} not in the sum`,
+        ]
+      : []),
+  ]
   return {
     cover,
     total: { amount: total, currency: cover.currency },
-    over: total > cover.amount,
-    because: foreign ? 'some values are in another currency and are not in the sum' : null,
+    over: total > cover.amount ? true : because.length > 0 ? null : false,
+    because: because.length > 0 ? because.join('; ') : null,
   }
 }
 

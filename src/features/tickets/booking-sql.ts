@@ -36,6 +36,7 @@ export type Background = {
   settings: Record<string, unknown> | null
   pictures: number
   earlier: { id: string; watch: string; ended: boolean } | null
+  guarantees: { ticket: string; what: string; startsOn: Day; months: number; daysAdded: number }[] | null
 }
 
 const background = `
@@ -56,7 +57,10 @@ const background = `
       where key in ('workingWeekdays', 'holidays', 'bookedInWorkingDays', 'twinMillimetres') and from_day <= $3::date order by key, from_day desc, id desc) s) as settings,
     (select count(*)::int from picture_file f where f.id = any($4::uuid[])) as pictures,
     (select jsonb_build_object('id', t.id, 'watch', t.watch_id, 'ended', t.ended is not null) from ticket t
-      where t.id = $5::uuid or t.number = $6) as earlier`
+      where t.id = $5::uuid or t.number = $6) as earlier,
+    (select jsonb_agg(jsonb_build_object('ticket', t.number, 'what', g.what, 'startsOn', g.starts_on, 'months', g.months,
+        'daysAdded', coalesce((select sum(d.days) from guarantee_days d where d.guarantee_id = g.id), 0)) order by g.id)
+      from guarantee g join ticket t on t.id = g.ticket_id where g.watch_id = $1::uuid) as guarantees`
 
 /** What has to be known before anything is written, in one statement; the watch is locked, so it comes in once. */
 export async function readBackground(at: Booker, input: Booking, owner: string, watch: string): Promise<Background> {

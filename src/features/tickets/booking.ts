@@ -1,8 +1,10 @@
 import { v7 as uuidv7 } from 'uuid'
+import type { Day } from '../../domain/day.ts'
 import { readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
 import { standingOf } from '../../domain/notices/standing.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
+import { guaranteeEnd, isRunning } from '../../domain/tickets/guarantee.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { ticketNumber } from '../../domain/tickets/number.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
@@ -10,8 +12,10 @@ import { type Look, mightBeTaken } from '../../domain/tickets/twins.ts'
 import type { Created } from '../../http/creating.ts'
 import type { SqlAct } from '../../http/creating-by-sql.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
-import { addOwners, likelyDoubles, type NewOwner } from '../owners/owners.ts'
-import { addWatches, findBySerial, type NewWatch } from '../watches/watches.ts'
+import { likelyDouble, likelyDoubles } from '../owners/doubles.ts'
+import { addOwners, type NewOwner } from '../owners/owners.ts'
+import { watchDoubles } from '../watches/doubles.ts'
+import { addWatches, type NewWatch } from '../watches/watches.ts'
 import { type Background, readBackground, writeTicket } from './booking-sql.ts'
 import { calendarOf, type Desk } from './desk.ts'
 
@@ -39,7 +43,8 @@ export type Booking = {
 
 /**
  * Books a watch in: in one act the owner and the watch (found or made), the ticket with everything said at the counter, the
- * watch's first place. Answers with what else is due on it and with the watches in the house it might be taken for.
+ * watch's first place. Answers with what else is due on it, which guarantees of earlier tickets still run, and with the
+ * watches in the house it might be taken for.
  */
 export async function bookIn(desk: Desk, input: Booking, country: string): Promise<Created> {
   const owner = 'id' in input.owner ? input.owner.id : await newOwner(desk, input.owner, country)
@@ -96,12 +101,26 @@ export async function bookKnown(at: Booker, input: Booking, owner: string, watch
         dueOn: due.dueOn,
         standing: standingOf(due, at.today),
       })),
-      warnings: background.warnings ?? [],
+      warnings: [...(background.warnings ?? []), ...aboutOwner(made.owner)],
+      guarantees: runningGuarantees(background.guarantees ?? [], at.today),
       twins,
       doNot: [...new Set([...made.watch.doNot, ...(input.doNot ?? [])])],
     },
   }
 }
+
+/** What whoever stands at the counter has to know of the owner before the watch goes on. */
+const aboutOwner = (owner: NonNullable<Background['owner']>): string[] => [
+  ...(owner.deceased ? ['owner-deceased'] : []),
+  ...(owner.standing === 'in-dispute' ? ['owner-in-dispute'] : []),
+]
+
+/** What earlier tickets still answer for today: the watch may be back under its guarantee. */
+const runningGuarantees = (rows: NonNullable<Background['guarantees']>, today: Day) =>
+  rows.flatMap(({ ticket, what, startsOn, months, daysAdded }) => {
+    const lastDay = guaranteeEnd(startsOn, months, daysAdded)
+    return lastDay !== null && isRunning(lastDay, today) ? [{ ticket, what, lastDay }] : []
+  })
 
 async function newOwner(
   desk: Desk,
@@ -110,7 +129,7 @@ async function newOwner(
 ): Promise<string> {
   if (!owner.confirmedNew) {
     const candidates = await likelyDoubles(desk.tx, owner.new, country, '/owner/new')
-    if (candidates.length > 0) throw new Refusal('likely-double', { what: 'an owner', part: 'owner', candidates })
+    if (candidates.length > 0) throw likelyDouble('an owner', candidates, { part: 'owner' })
   }
   const [id] = await addOwners(desk, [owner.new], country, () => '/owner/new')
   return id!
@@ -121,26 +140,13 @@ async function newWatch(
   watch: { new: Omit<NewWatch, 'ownerId'>; confirmedNew?: boolean | undefined },
   owner: string,
 ): Promise<string> {
-  const { serial, maker, model } = watch.new
-  const known = serial ? await findBySerial(desk.tx, maker, serial) : null
-  if (known && !watch.new.knownDuplicate)
-    throw new Refusal('likely-double', { what: 'a watch', part: 'watch', candidates: [known] })
-  if (!watch.confirmedNew) {
-    // one on file without a serial may be this very watch, whose serial nobody had read
-    const alike = await desk.tx.watch.findMany({
-      where: {
-        ownerId: owner,
-        maker: { equals: maker, mode: 'insensitive' },
-        ...(model ? { model: { equals: model, mode: 'insensitive' } } : {}),
-        ...(serial ? { searchSerial: null } : {}),
-      },
-      select: { id: true },
-      orderBy: { id: 'asc' },
-      take: 10,
+  const { same, alike } = await watchDoubles(desk.tx, watch.new, owner)
+  if (same.length > 0 && !watch.new.knownDuplicate)
+    throw likelyDouble('a watch', same, {
+      part: 'watch',
+      anyway: '"knownDuplicate": true in "new", if there really are two with this serial,',
     })
-    if (alike.length > 0)
-      throw new Refusal('likely-double', { what: 'a watch', part: 'watch', candidates: alike.map((row) => row.id) })
-  }
+  if (alike.length > 0 && !watch.confirmedNew) throw likelyDouble('a watch', alike, { part: 'watch' })
   const [id] = await addWatches(desk, [{ ...watch.new, ownerId: owner }])
   await rewriteObligations(desk.tx, [id!], desk.today)
   return id!

@@ -65,7 +65,12 @@ const bookedOut = z.object({
   nextActor: z.string(),
   nextBy: dayOut,
   alsoDue: z.array(dueOut),
-  warnings: z.array(z.string()),
+  warnings: z.array(z.string()).meta({
+    description: 'doubts about what is on file, a recall, an owner who has died (owner-deceased) or in-dispute',
+  }),
+  guarantees: z
+    .array(z.object({ ticket: z.string(), what: z.string(), lastDay: dayOut }))
+    .meta({ description: 'lines of earlier tickets whose guarantee runs today: is the watch back under one of them?' }),
   twins: z.array(
     z.object({
       number: z.string(),

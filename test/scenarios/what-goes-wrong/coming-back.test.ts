@@ -66,6 +66,10 @@ describe('comeback within the guarantee', () => {
 
     shop.house.setNow('2026-11-26T09:00:00Z')
     const again = await back(first)
+    expect(again.guarantees, 'the counter sees at once what the house still answers for').toEqual([
+      { ticket: first.number, what: 'new stem', lastDay: '2027-11-25' },
+      { ticket: first.number, what: 'crystal', lastDay: '2027-11-25' },
+    ])
     await shop.moved(again.number, 'looked-over')
     expect((await shop.move(again.number, 'priced')).body).toMatchObject({ gate: 'G16' })
     const unknown = await decide(again.number, [{ line: first.id, covered: true }])

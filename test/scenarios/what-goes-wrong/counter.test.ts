@@ -142,6 +142,18 @@ test('double booking-in: a watch in the house is not booked in twice, and likely
     watch: { new: { maker, serial: serial.replaceAll(' ', '-'), kind: 'quartz' } },
   })
   expect(offered.body).toMatchObject({ type: '/problems/likely-double', part: 'watch', candidates: [ticket.watchId] })
+  expect(offered.body.detail, 'by what it is told, where it is, and what to do').toMatch(
+    new RegExp(`serial ${serial}, of Nora Vale .*in the house under ticket ${ticket.number}.*"knownDuplicate": true`),
+  )
+  // the maker written a little otherwise makes no second watch either
+  const misspelt = { maker: 'Alder and Finch', serial, kind: 'quartz' }
+  const nearly = await shop.counter.post('/v1/tickets', { ...base, watch: { new: misspelt } })
+  expect(nearly.body).toMatchObject({ type: '/problems/likely-double', part: 'watch', candidates: [ticket.watchId] })
+  await shop.made(shop.counter, '/v1/tickets', {
+    ...base,
+    pictures: [],
+    watch: { new: misspelt, confirmedNew: true },
+  })
   // one of the same model on file, whose serial nobody had read, may be the very watch that has one now
   const unread = { maker: 'Ollard', model: 'Tarn', kind: 'quartz' }
   const nameless = await shop.made(shop.counter, '/v1/watches', { ...unread, ownerId: ticket.ownerId })
@@ -155,6 +167,7 @@ test('double booking-in: a watch in the house is not booked in twice, and likely
     watch: { new: { maker: 'Quill', kind: 'quartz' } },
   })
   expect(who.body).toMatchObject({ type: '/problems/likely-double', part: 'owner', candidates: [ticket.ownerId] })
+  expect(who.body.detail).toContain(`${owner.name}, who has the same mail address`)
   const made = await shop.made(shop.counter, '/v1/tickets', {
     ...base,
     owner: { new: person, confirmedNew: true },
@@ -163,6 +176,15 @@ test('double booking-in: a watch in the house is not booked in twice, and likely
   expect(made.alsoDue).toContainEqual(
     expect.objectContaining({ kind: 'cell-change', rule: 'unknown-base', standing: 'to-be-assessed' }),
   )
+})
+
+test('a word of warning with the booking-in: the owner has died, or is in dispute with the house', async () => {
+  const [gone, angry] = [await shop.owner('Hanno Quill'), await shop.owner('Petra Lorn')]
+  await shop.manager.post(`/v1/owners/${gone}/deceased`, { toldBy: 'the son' }).expect(201)
+  await shop.manager.patch(`/v1/owners/${angry}`, { standing: 'in-dispute' }, '"v1"').expect(200)
+  expect((await shop.book({ ownerId: gone, dial: 'jade' })).warnings).toContain('owner-deceased')
+  expect((await shop.book({ ownerId: angry, dial: 'jet' })).warnings).toContain('owner-in-dispute')
+  expect((await shop.book({ dial: 'amber' })).warnings).toEqual([])
 })
 
 test('wrong person approves: an answer from somebody not on the list is refused and writes nothing', async () => {

@@ -123,9 +123,26 @@ describe('loss and theft', () => {
     const lost = await shop.book({ place: 'drawer 9', dial: 'white' })
     const there = await shop.book({ place: 'drawer 9', dial: 'grey' })
     const astray = await shop.book({ place: 'drawer 10', dial: 'black' })
+    await shop.book({ place: 'drawer 12', dial: 'olive' })
+    const twoPlaces = await shop.manager.post('/v1/evening-counts', {
+      places: [
+        { place: 'drawer 9', numbers: [there.number, lost.number] },
+        { place: 'drawer 10', numbers: [lost.number, astray.number] },
+      ],
+    })
+    expect([twoPlaces.status, twoPlaces.body.errors], 'a tag in two places is on a wrong watch').toEqual([
+      400,
+      [{ pointer: '#/places/1/numbers/0', detail: expect.stringContaining('was counted at drawer 9, too') }],
+    ])
     const count = await shop.made(shop.manager, '/v1/evening-counts', {
       places: [{ place: 'drawer 9', numbers: [there.number, astray.number] }],
     })
+    expect(count.notCounted, 'nothing missing there means nothing').toContainEqual({ place: 'drawer 12', watches: 1 })
+    expect(count.notCounted, 'the one watch of it was found').not.toContainEqual(
+      expect.objectContaining({ place: 'drawer 10' }),
+    )
+    const kept = (await shop.manager.get(`/v1/evening-counts/${count.id}`).expect(200)).body
+    expect(kept.notCounted).toEqual(count.notCounted)
     expect(count).toMatchObject({
       missing: [{ number: lost.number, place: 'drawer 9' }],
       elsewhere: [{ number: astray.number, place: 'drawer 10', foundAt: 'drawer 9' }],
@@ -164,6 +181,12 @@ describe('loss and theft', () => {
   })
 
   test('value at risk is told by place against the cover', async () => {
+    await shop.book({ place: 'safe 78', declaredValue: null })
+    const unsure = (await shop.manager.get('/v1/reports/value-at-risk').expect(200)).body
+    expect(unsure, 'a sum that lacks a watch is not said to be within the cover').toMatchObject({
+      over: null,
+      because: '1 watch has no declared value and is not in the sum',
+    })
     await shop.book({ place: 'safe 77', declaredValue: eur(9_000_000) })
     await shop.book({ place: 'safe 77', declaredValue: eur(2_000_000) })
     const risk = (await shop.manager.get('/v1/reports/value-at-risk').expect(200)).body
