@@ -4,7 +4,7 @@ import { readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
 import { standingOf } from '../../domain/notices/standing.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { guaranteeEnd, isRunning } from '../../domain/tickets/guarantee.ts'
+import { coverOf, guaranteeEnd } from '../../domain/tickets/guarantee.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { ticketNumber } from '../../domain/tickets/number.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
@@ -119,7 +119,7 @@ const aboutOwner = (owner: NonNullable<Background['owner']>): string[] => [
 const runningGuarantees = (rows: NonNullable<Background['guarantees']>, today: Day) =>
   rows.flatMap(({ ticket, what, startsOn, months, daysAdded }) => {
     const lastDay = guaranteeEnd(startsOn, months, daysAdded)
-    return lastDay !== null && isRunning(lastDay, today) ? [{ ticket, what, lastDay }] : []
+    return lastDay !== null && coverOf(lastDay, today, 'no').covered ? [{ ticket, what, lastDay }] : []
   })
 
 async function newOwner(
