@@ -107,3 +107,53 @@ export function billOf(done: readonly BillLine[], agreed: number, rounding: Roun
   if (totals.total <= agreed) return totals
   return { ...totals, tax: agreed - totals.net, total: agreed }
 }
+
+export type Paid = { readonly how: 'paid' | 'deposit' | 'returned' | 'credit'; readonly amount: number }
+
+/** A deposit is the owner's until the watch is handed over: held till then, used by the bill on that day, or returned. */
+export type Deposits = {
+  readonly received: number
+  readonly returned: number
+  readonly held: number
+  readonly used: number
+}
+
+/** `bill` of a watch that was handed over; null while it was not. Null where no deposit was taken. */
+export function depositsOf(payments: readonly Paid[], bill: number | null): Deposits | null {
+  const sum = (how: Paid['how']) => payments.reduce((all, one) => (one.how === how ? all + one.amount : all), 0)
+  const received = sum('deposit')
+  if (received === 0) return null
+  // what was paid beyond the deposits is returned first of what is not one
+  const returned = Math.min(received, Math.max(0, sum('returned') - sum('paid')))
+  const used = bill === null ? 0 : Math.min(received - returned, bill)
+  return { received, returned, used, held: received - returned - used }
+}
+
+/** What is still to be paid of an amount; below zero it is to be returned. */
+export const balanceOf = (amount: number, paid: number): number => amount - paid
+
+/**
+ * What goes with a line where it is refused, in words to be shown with the answer; null where nothing depends on it. Who
+ * refuses what a water test needs has no promise about water.
+ */
+export function ifRefused(
+  lines: readonly {
+    readonly id: string
+    readonly what: string
+    readonly requiredBy: string | null
+    readonly pressureTest: boolean
+  }[],
+  id: string,
+): string | null {
+  const line = lines.find((one) => one.id === id)
+  const lost: (typeof lines)[number][] = []
+  for (let at = line; at?.requiredBy != null && lost.length < lines.length; ) {
+    const next = lines.find((one) => one.id === at!.requiredBy)
+    if (next) lost.push(next)
+    at = next
+  }
+  if (!line || lost.length === 0) return null
+  const names = lost.map((one) => `"${one.what}"`).join(' and ')
+  const water = line.pressureTest || lost.some((one) => one.pressureTest)
+  return `Without "${line.what}" we cannot do ${names}${water ? ', nor test or promise water resistance' : ''}.`
+}

@@ -6,41 +6,31 @@ import {
   agreedTotal,
   answerFaults,
   type EstimateLine,
+  ifRefused,
   requirementFaults,
   totalsOf,
 } from '../../domain/tickets/estimate.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { ceilingStands } from '../../domain/tickets/gates-yes.ts'
-import { type GuaranteeKind, usualGuaranteeMonths } from '../../domain/tickets/guarantee.ts'
-import type { TicketRules } from '../../domain/tickets/rules.ts'
 import { frozen } from '../../domain/tickets/steps.ts'
 import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
-import { priceFor, pricesOn } from '../prices/prices.ts'
+import { asLine, goodwillOn } from '../tickets/bill.ts'
 import { addRecords, type Desk, instantFrom, openTicket, reopen, setStep } from '../tickets/desk.ts'
 import type { EstimateRow, LineRow } from '../tickets/reading.ts'
 import { refuseUnentitled } from '../tickets/said.ts'
-import type { Loaded } from '../tickets/snapshot.ts'
-
-export type NewLine = {
-  code?: string | undefined
-  what?: string | undefined
-  part?: boolean | undefined
-  quantity: number
-  unitPrice?: number | null | undefined
-  taxClass?: string | null | undefined
-  choice: 'must' | 'should' | 'could'
-  /** index of the line that cannot be done without this one */
-  requiredBy?: number | null | undefined
-  /** left out: by the house rule for the kind of work */
-  guaranteeMonths?: number | undefined
-  guarantee?: GuaranteeKind | undefined
-  /** a line of the earlier ticket whose guarantee covers this one: the owner pays nothing, the price is the house's cost */
-  underGuaranteeOf?: string | undefined
-  opensCase?: boolean | undefined
-  pressureTest?: boolean | undefined
-  completeService?: boolean | undefined
-}
+import {
+  coveredLines,
+  doneBefore,
+  fromPriceList,
+  guaranteeOf,
+  type NewLine,
+  priceOf,
+  rateOf,
+  repeatedLine,
+  requirement,
+  withRepeated,
+} from './lines.ts'
 
 export type NewEstimate = {
   kind: 'fixed' | 'up-to' | 'look-first'
@@ -76,14 +66,21 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   if (earlier && earlier.currency !== currency)
     throw faulty(['/currency', `must be ${earlier.currency}, as the earlier version`])
   const ids = input.lines.map(() => uuidv7())
-  const wanted = await fromPriceList(desk, ticket, input.lines, currency)
+  const repeated = input.lines.map((line, i) => repeatedLine(line, i, earlier))
+  const wanted = await fromPriceList(
+    desk,
+    ticket,
+    input.lines.map((line, i) => withRepeated(line, repeated[i])),
+    currency,
+  )
+  const done = wanted.map((line, i) => doneBefore(ticket, line, i, repeated[i]))
   const covered = coveredLines(ticket)
   const lines = wanted.map((line, i) => ({
     ...line,
     ...guaranteeOf(line, i, ticket.rules),
     ...priceOf(line, i, covered),
     id: ids[i]!,
-    requiredBy: requirement(line, i, ids),
+    requiredBy: requirement(line, i, ids, repeated),
     rate: rateOf(line, i, taxRates),
   }))
   const asLines: EstimateLine[] = lines.map((line) => ({
@@ -118,6 +115,28 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
     from made, jsonb_to_recordset(${JSON.stringify(lines.map((line, place) => ({ ...line, place })))}::jsonb) as l (id uuid, place int, code text, what text, part boolean,
       quantity int, "unitPrice" bigint, "taxClass" text, rate int, choice text, "requiredBy" uuid, "guaranteeMonths" int, "opensCase" boolean, "pressureTest" boolean,
       "completeService" boolean, "guaranteeKind" text, "underGuaranteeOf" uuid, "houseCost" bigint)`
+  await addRecords(
+    desk,
+    id,
+    done.flatMap((record, i) =>
+      record === undefined
+        ? []
+        : [
+            {
+              kind: 'operation',
+              line: ids[i]!,
+              at: new Date(record.at),
+              data: {
+                state: 'done',
+                what: lines[i]!.what,
+                code: lines[i]!.code ?? null,
+                carriedFrom: record.id,
+                facts: [],
+              },
+            },
+          ],
+    ),
+  )
   const after = await reopen(desk, id)
   const inside = ceilingStands(after.snapshot)
   if (step === 'awaiting-yes') {
@@ -136,110 +155,6 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   }
   const made = (await reopen(desk, id)).rows.estimates!.at(-1)!
   return { location: `/v1/tickets/${id}/estimates`, body: { ...shownEstimate(made), insideCeiling: inside } }
-}
-
-type FullLine = Omit<NewLine, 'what' | 'unitPrice' | 'taxClass'> & {
-  what: string
-  unitPrice: number | null
-  taxClass: string | null
-}
-
-/** What a line leaves out comes from the price list of today, by its code and the class of work; what it says stands. */
-async function fromPriceList(
-  desk: Desk,
-  ticket: Loaded,
-  lines: readonly NewLine[],
-  currency: string,
-): Promise<FullLine[]> {
-  const asks = lines.some((line) => line.code !== undefined)
-  const list = asks ? await pricesOn(desk.tx, desk.today) : []
-  const workClass = (ticket.rows.ticket.work_class as string | null) ?? null
-  return lines.map((line, i) => {
-    const price = line.code === undefined ? null : priceFor(list, line.code, workClass)
-    const { what = price?.what } = line
-    const missing = (name: string) =>
-      faulty([
-        `/lines/${i}/${name}`,
-        line.code === undefined
-          ? 'is missing'
-          : `is missing, and the price list of ${desk.today} has no "${line.code}" for this class of work`,
-      ])
-    if (what === undefined) throw missing('what')
-    if (line.unitPrice === undefined && price === null) throw missing('unitPrice')
-    if (line.taxClass === undefined && price === null) throw missing('taxClass')
-    if (line.unitPrice === undefined && price !== null && price.currency !== currency)
-      throw faulty([
-        `/lines/${i}/unitPrice`,
-        `is missing: the price list has it in ${price.currency}, not in ${currency}`,
-      ])
-    const byList = price !== null && line.guaranteeMonths === undefined && line.underGuaranteeOf === undefined
-    return {
-      ...line,
-      what,
-      unitPrice: line.unitPrice === undefined ? (price?.amount ?? null) : line.unitPrice,
-      taxClass: line.taxClass === undefined ? (price?.taxClass ?? null) : line.taxClass,
-      part: line.part ?? price?.part,
-      opensCase: line.opensCase ?? price?.opensCase,
-      pressureTest: line.pressureTest ?? price?.pressureTest,
-      completeService: line.completeService ?? price?.completeService,
-      guarantee: line.guarantee ?? (byList ? price.guarantee : undefined),
-    }
-  })
-}
-
-/** The months the owner is told: those the line names, else the house rule of today for its kind of work. */
-function guaranteeOf(line: FullLine, i: number, rules: TicketRules) {
-  if (line.guaranteeMonths !== undefined) {
-    if (line.guarantee !== undefined)
-      throw faulty([`/lines/${i}/guarantee`, 'give either the months or the kind of work, not both'])
-    return { guaranteeKind: null, guaranteeMonths: line.guaranteeMonths }
-  }
-  // work under the guarantee of an earlier line lengthens that one by the days in the house
-  if (line.underGuaranteeOf !== undefined) return { guaranteeKind: null, guaranteeMonths: 0 }
-  const kind =
-    line.guarantee ??
-    (line.completeService === true ? 'complete-service' : line.pressureTest === true ? 'water-test' : 'repair')
-  return { guaranteeKind: kind, guaranteeMonths: usualGuaranteeMonths(kind, rules) }
-}
-
-/** Lines of the earlier ticket that were decided to be covered. */
-const coveredLines = (ticket: Loaded): ReadonlySet<string> =>
-  new Set(
-    (
-      (ticket.records.findLast((record) => record.kind === 'comeback')?.data.lines ?? []) as {
-        line: string
-        covered: boolean
-      }[]
-    ).flatMap((decided) => (decided.covered ? [decided.line] : [])),
-  )
-
-/** What the owner pays for a piece, and what it costs the house where a guarantee covers it. */
-function priceOf(line: FullLine, i: number, covered: ReadonlySet<string>) {
-  if (line.underGuaranteeOf === undefined) return { houseCost: null, underGuaranteeOf: null }
-  if (!covered.has(line.underGuaranteeOf))
-    throw faulty([
-      `/lines/${i}/underGuaranteeOf`,
-      'is no line of the earlier ticket that was decided to be covered; record the comeback decision first',
-    ])
-  if (line.unitPrice === null)
-    throw faulty([`/lines/${i}/unitPrice`, 'is missing: say what it costs the house; the owner pays nothing'])
-  return { unitPrice: 0, houseCost: line.unitPrice, underGuaranteeOf: line.underGuaranteeOf }
-}
-
-function requirement(line: FullLine, i: number, ids: readonly string[]): string | null {
-  if (line.requiredBy === null || line.requiredBy === undefined) return null
-  const by = ids[line.requiredBy]
-  if (by === undefined || line.requiredBy === i)
-    throw faulty([`/lines/${i}/requiredBy`, 'must be the index of another line'])
-  return by
-}
-
-function rateOf(line: FullLine, i: number, rates: Readonly<Record<string, number>>): number | null {
-  if (line.taxClass === null) return null
-  // a name like "constructor" is found in any object
-  const rate = Object.hasOwn(rates, line.taxClass) ? rates[line.taxClass] : undefined
-  if (rate === undefined) throw faulty([`/lines/${i}/taxClass`, `must be one of ${Object.keys(rates).join(', ')}`])
-  return rate
 }
 
 export type NewAnswer = {
@@ -291,6 +206,13 @@ export async function answerEstimate(desk: Desk, ref: string, version: number, i
       ),
     )
   }
+  const done = new Set(ticket.snapshot.work.filter((work) => work.state === 'done').map((work) => work.line))
+  const payable = input.lines.findIndex((one) => one.answer === 'no' && done.has(one.line))
+  if (payable >= 0)
+    throw faulty([
+      `/lines/${payable}/answer`,
+      `"${nameOf(estimate, input.lines[payable]!.line)}" was done under the yes before, and is payable`,
+    ])
   const yes = new Set([...whole].filter(([, answer]) => answer === 'yes').map(([line]) => line))
   const total = { amount: agreedTotal(lines, yes, estimate.rounding).total, currency: estimate.currency }
   if (input.total.amount !== total.amount || input.total.currency !== total.currency)
@@ -311,18 +233,9 @@ export async function answerEstimate(desk: Desk, ref: string, version: number, i
 
 const nameOf = (estimate: EstimateRow, line: string) => estimate.lines?.find((one) => one.id === line)?.what ?? line
 
-export const asLinesOf = (estimate: EstimateRow): EstimateLine[] =>
-  (estimate.lines ?? []).map((line) => ({
-    id: line.id,
-    quantity: line.quantity,
-    unitPrice: line.unit_price ?? 0,
-    taxClass: line.tax_class ?? '',
-    taxRate: line.tax_rate ?? 0,
-    choice: line.choice,
-    requiredBy: line.required_by,
-  }))
+export const asLinesOf = (estimate: EstimateRow): EstimateLine[] => (estimate.lines ?? []).map(asLine)
 
-const shownLine = (line: LineRow) => ({
+const shownLine = (line: LineRow, _place: number, all: readonly LineRow[]) => ({
   id: line.id,
   code: line.code,
   what: line.what,
@@ -333,6 +246,10 @@ const shownLine = (line: LineRow) => ({
   taxRate: line.tax_rate,
   choice: line.choice,
   requiredBy: line.required_by,
+  ifRefused: ifRefused(
+    all.map((one) => ({ id: one.id, what: one.what, requiredBy: one.required_by, pressureTest: one.pressure_test })),
+    line.id,
+  ),
   guaranteeMonths: line.guarantee_months,
   guarantee: line.guarantee_kind,
   underGuaranteeOf: line.under_guarantee_of,
@@ -367,8 +284,13 @@ export async function giveGoodwill(
   if (ended !== null) throw new Refusal('ticket-ended', { ended })
   const line = ticket.rows.estimates?.at(-1)?.lines?.find((one) => one.id === input.line)
   if (!line) throw faulty(['/line', 'is no line of the newest version'])
-  const most = line.quantity * (line.unit_price ?? 0)
-  if (input.amount > most) throw faulty(['/amount', `must be at most ${most}, the price of the line without tax`])
+  const given = goodwillOn(ticket.records, input.line)
+  const most = line.quantity * (line.unit_price ?? 0) - given
+  if (input.amount > most)
+    throw faulty([
+      '/amount',
+      `must be at most ${most}, the price of the line without tax${given > 0 ? ' less what was taken off before' : ''}`,
+    ])
   const [record] = await addRecords(desk, id, [
     { kind: 'goodwill', line: input.line, data: { amount: input.amount, reason: input.reason } },
   ])

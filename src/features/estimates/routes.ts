@@ -11,10 +11,10 @@ const lineBody = z.strictObject({
   code: line(40).meta({ description: 'a code of the price list fills in what the line leaves out' }).optional(),
   what: line(200).optional(),
   part: z.boolean().optional(),
-  quantity: z.number().int().min(1).max(10_000).default(1),
+  quantity: z.number().int().min(1).max(10_000).meta({ description: 'left out: 1' }).optional(),
   unitPrice: z.number().int().min(0).max(1_000_000_000).nullable().optional(),
   taxClass: line(40).nullable().optional(),
-  choice: z.enum(['must', 'should', 'could']),
+  choice: z.enum(['must', 'should', 'could']).optional(),
   requiredBy: z.number().int().min(0).max(99).nullable().optional(),
   guaranteeMonths: z.number().int().min(0).max(120).optional(),
   guarantee: z
@@ -25,6 +25,12 @@ const lineBody = z.strictObject({
     .meta({
       description:
         'a line of the earlier ticket that was decided to be covered: unitPrice is what it costs the house, the owner pays nothing',
+    })
+    .optional(),
+  sameAs: id
+    .meta({
+      description:
+        'the line of the version before that this one repeats: it says what is left out here, and what was done of it stays done',
     })
     .optional(),
   opensCase: z.boolean().optional(),
@@ -55,6 +61,10 @@ export const estimateOut = z.object({
       taxRate: z.number().int().nullable(),
       choice: z.string(),
       requiredBy: idOut.nullable(),
+      ifRefused: z
+        .string()
+        .nullable()
+        .meta({ description: 'what goes with the line where it is refused, to be shown with the answer; else null' }),
       guaranteeMonths: z.number().int(),
       guarantee: z.string().nullable(),
       underGuaranteeOf: idOut.nullable(),

@@ -2,7 +2,6 @@ import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type GateAnswer, judgeGates, mayOverride } from '../../domain/tickets/gates.ts'
 import { checkedByAnother } from '../../domain/tickets/gates-after.ts'
-import { newestVersion } from '../../domain/tickets/gates-yes.ts'
 import { daysOfStay, monthsAtHandOver } from '../../domain/tickets/guarantee.ts'
 import { settingBehind } from '../../domain/tickets/missing-settings.ts'
 import type { Override } from '../../domain/tickets/snapshot.ts'
@@ -12,6 +11,7 @@ import type { Created } from '../../http/creating.ts'
 import { closeReadyTask, queueReadyLetter } from '../notices/ready-letters.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
 import { wakeWatch } from '../watches/watches.ts'
+import { billedVersion } from './bill.ts'
 import { addRecords, type Desk, leaveHouse, openTicket, reopen, setStep } from './desk.ts'
 import { type Release, recordRelease } from './release.ts'
 import { counter } from './said.ts'
@@ -139,8 +139,7 @@ async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
   const { rows, snapshot } = ticket
   const { id, comebackOf } = snapshot.ticket
   const watchId = String(rows.watch.id)
-  const version = newestVersion(snapshot)
-  const lines = rows.estimates?.find((estimate) => estimate.n === version?.n)?.lines ?? []
+  const lines = billedVersion(rows, snapshot)?.lines ?? []
   const done = new Set(snapshot.work.filter((work) => work.state === 'done').map((work) => work.line))
   const guaranteed = lines
     .filter((line) => done.has(line.id))

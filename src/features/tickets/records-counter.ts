@@ -155,9 +155,16 @@ export const counterSaid: readonly Said[] = [
       words: line(200).optional(),
     }),
     make: (_desk, ticket, body: { amount: { amount: number; currency: string }; how: string }) => {
-      const wanted = ticket.rows.estimates?.at(-1)?.currency
+      const { paidTotal } = ticket.snapshot
+      const estimate = ticket.rows.estimates?.at(-1)
+      const wanted = estimate?.currency ?? paidTotal?.currency
       if (wanted !== undefined && wanted !== body.amount.currency)
-        throw faulty(['/amount/currency', `must be ${wanted}, as the estimate`])
+        throw faulty(['/amount/currency', `must be ${wanted}, as the ${estimate ? 'estimate' : 'payment before'}`])
+      if (body.how === 'returned' && body.amount.amount > (paidTotal?.amount ?? 0))
+        throw faulty([
+          '/amount/amount',
+          `must be at most ${paidTotal?.amount ?? 0}: no more was received and not returned`,
+        ])
       if (body.how === 'credit' && ticket.rows.owner.standing !== 'business-account')
         throw faulty(['/how', 'credit is for business accounts only'])
       return { data: { ...body, back: body.how === 'returned' } }

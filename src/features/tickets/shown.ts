@@ -2,6 +2,7 @@ import { z } from 'zod'
 import { type GateAnswer, judgeGates } from '../../domain/tickets/gates.ts'
 import { gatesOf, movesFrom } from '../../domain/tickets/steps.ts'
 import { dayOut, idOut, instantOut, moneyOut } from '../../http/shapes.ts'
+import { accountOf } from './bill.ts'
 import { type Loaded, peopleOf, stateOfTelling } from './snapshot.ts'
 
 export const gateOut = z.object({
@@ -105,6 +106,14 @@ export const ticketOut = z.object({
     .meta({ description: 'the newest letter that it is ready; null where none was written' }),
   bill: moneyOut.nullable(),
   paid: moneyOut.nullable(),
+  agreedTotal: moneyOut.nullable().meta({ description: 'what the lines come to that are agreed now, tax included' }),
+  balance: moneyOut.nullable().meta({
+    description: 'still to be paid: of what is agreed, from "ready" on of the bill; below zero: to be returned',
+  }),
+  deposits: z
+    .object({ received: moneyOut, returned: moneyOut, held: moneyOut, used: moneyOut })
+    .nullable()
+    .meta({ description: 'used by the bill at the hand-over, held until then' }),
   comebackCost: z
     .array(moneyOut)
     .meta({ description: 'what comebacks under its guarantees have cost the house; not billed' }),
@@ -162,6 +171,7 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
     readyLetter: readyLetterOf(rows, records),
     bill: snapshot.bill,
     paid: snapshot.paidTotal,
+    ...accountOf(rows, snapshot),
     comebackCost: rows.comeback_cost ?? [],
     twins: snapshot.twins,
     createdAt: new Date(t.created_at!).toISOString(),

@@ -435,7 +435,7 @@ function workersOf(records: readonly RecordRow[]): ReadonlyMap<string, Day> {
   for (const record of records) {
     const worked =
       ['opening', 'fitting', 'water-test'].includes(record.kind) ||
-      (record.kind === 'operation' && record.data.state === 'done')
+      (record.kind === 'operation' && record.data.state === 'done' && record.data.carriedFrom === undefined)
     if (!worked) continue
     const before = workers.get(record.by)
     if (before === undefined || numberOfDay(before) < numberOfDay(record.on as Day))

@@ -162,6 +162,7 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       : `done: ${joined(
           [
             text(d.what),
+            d.carriedFrom ? 'before the new version, which repeats it' : '',
             said(d.finding, (finding) => finding),
             said(d.minutes, (minutes) => `${minutes} min`),
             list(d.oils) ? `oils: ${list(d.oils)}` : '',

@@ -430,9 +430,17 @@ export async function strikeRecord(
   if (!isStrikable(record.kind))
     throw faulty(['/record', `a record of the kind ${record.kind} is not struck; record what is right after it`])
   refuseStriking(desk, ticket.snapshot.ticket, record)
-  const [struck] = await addRecords(desk, id, [
-    { kind: 'struck', strikes: record.id, data: { reason: input.reason, kind: record.kind } },
-  ])
+  // a line that a later version repeats was done by the same work
+  const repeats = ticket.records.filter((one) => one.data.carriedFrom === record.id)
+  const [struck] = await addRecords(
+    desk,
+    id,
+    [record, ...repeats].map((one) => ({
+      kind: 'struck',
+      strikes: one.id,
+      data: { reason: input.reason, kind: one.kind },
+    })),
+  )
   const { facts = [], entries = [] } = record.data as { facts?: string[]; entries?: string[] }
   await strikeOfRecord(desk, String(ticket.rows.watch.id), { facts, entries }, input.reason)
   if (['value', 'promise', 'look'].includes(record.kind)) await settleTicket(desk, id)
