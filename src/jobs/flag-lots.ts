@@ -3,13 +3,14 @@ import type { Day } from '../domain/day.ts'
 import { remindOfRecalls } from '../features/recalls/telling.ts'
 import { type Flagged, flagLots, refreshForecasts } from '../features/stock-summaries/flagging.ts'
 import { remindOfLots } from '../features/stock-summaries/last-days.ts'
+import { remindOfPromises } from '../features/tickets/promise-task.ts'
 import { remindOfTools } from '../features/tools/tools.ts'
 import type { Service } from '../http/service.ts'
 import { datesDue } from './nightly.ts'
 
 const JOB = 'flag-lots'
 
-/** Every night: lots into their buckets, one summary for the manager, reminders of recalls, tools and lots, and forecasts that have grown old. */
+/** Every night: lots into their buckets, one summary for the manager, reminders of recalls, tools, lots and promises, and forecasts that have grown old. */
 export async function run({
   db,
   today,
@@ -24,6 +25,7 @@ export async function run({
     await remindOfRecalls(tx, today)
     await remindOfTools(tx, today)
     await remindOfLots(tx, today)
+    await remindOfPromises(tx, today)
   })
   return { ...flagged, forecasts: await refreshForecasts(db, today) }
 }

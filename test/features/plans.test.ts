@@ -227,6 +227,8 @@ describe('an index serves', () => {
     ['what is due, whoever must act', () => '/v1/tickets?dueBefore=2026-11-26'],
     ['tickets that stand still', () => '/v1/reports/stuck-tickets'],
     ['watches that nobody fetches', () => '/v1/reports/unclaimed-watches'],
+    ['when a watch is ready', () => `/v1/tickets/${picked.open.id}/promise`],
+    ['promises that break', () => '/v1/reports/promises'],
     ['letters, page by page', () => '/v1/notices'],
     ['letters that failed', () => '/v1/notices?state=failed'],
     ['letters of an owner', () => `/v1/notices?ownerId=${picked.noticed.ownerId}`],

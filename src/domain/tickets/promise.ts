@@ -390,3 +390,17 @@ export function inOneSentence(step: Step, reckoned: Reckoned, promisedOn: Day | 
     ? `It is promised for ${promisedOn}, and by what is on file today that will be kept (ready on ${readyOn}).`
     : `It was promised for ${promisedOn}, but by what is on file today it will be ready on ${readyOn}.`
 }
+
+/** How a promise stands today: its day has passed, it will be passed, nobody can say, or it is kept. */
+export type Standing = 'broken' | 'late' | 'not-known' | 'kept'
+
+export const promiseStanding = (promisedOn: Day, { readyOn }: Reckoned, today: Day): Standing =>
+  promisedOn < today ? 'broken' : readyOn === null ? 'not-known' : readyOn > promisedOn ? 'late' : 'kept'
+
+/** Whom to tell first: owners who do not know yet, whose promise breaks or passes soonest; then what nobody can say. */
+export const tellingOrder = (row: { standing: Standing; toldOn: Day | null; promisedOn: Day; id: string }): string => {
+  const breaks = row.standing === 'broken' || row.standing === 'late'
+  const urgency =
+    breaks && row.toldOn === null ? 0 : row.standing === 'not-known' && row.toldOn === null ? 1 : breaks ? 2 : 3
+  return `${urgency} ${row.promisedOn} ${row.id}`
+}

@@ -7,6 +7,7 @@ import { day, dayOut, idOut, moneyOut } from '../../http/shapes.ts'
 import { localSettingsOn } from '../house-rules/house-rules.ts'
 import { benchesOn, benchesOut } from './benches.ts'
 import { formatOf, sendCsv } from './formats.ts'
+import { promiseRow, promisesOn } from './promises.ts'
 import { againstCover, comebacks, stuckTickets, valueByPlace } from './tickets.ts'
 import { unclaimedWatches } from './unclaimed.ts'
 
@@ -188,6 +189,35 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       const report = await benchesOn(prisma, todayAt(service))
       if (formatOf(request, forms) === 'json') return report
       return csv(reply, report.skills, ['skill', 'needed', 'available', 'load', 'standing'])
+    },
+  )
+  app.get(
+    '/v1/reports/promises',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: {
+        tags,
+        summary:
+          'Every watch that was promised and is not ready: the date reckoned today, how late, whether its owner knows; whom to tell first before the others; also as text/csv',
+        response: { 200: z.object({ on: dayOut, items: z.array(promiseRow) }) },
+      },
+    },
+    async (request, reply) => {
+      const today = todayAt(service)
+      const items = await promisesOn(prisma, today)
+      if (formatOf(request, forms) === 'json') return { on: today, items }
+      return csv(reply, items, [
+        'number',
+        'watch',
+        'ownerName',
+        'step',
+        'promisedOn',
+        'readyOn',
+        'daysLate',
+        'standing',
+        'toldOn',
+        'because',
+      ])
     },
   )
   app.get(

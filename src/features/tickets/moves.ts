@@ -13,6 +13,7 @@ import { rewriteObligations } from '../obligations/rewrite.ts'
 import { wakeWatch } from '../watches/watches.ts'
 import { billedVersion } from './bill.ts'
 import { addRecords, type Desk, leaveHouse, openTicket, reopen, setStep } from './desk.ts'
+import { closePromiseTask } from './promise-task.ts'
 import { type Release, recordRelease } from './release.ts'
 import { counter } from './said.ts'
 import { shownGate, shownTicket } from './shown.ts'
@@ -51,7 +52,10 @@ export async function moveTicket(desk: Desk, ref: string, input: MoveInput): Pro
   await setStep(desk, ticket, last.to, records.at(-1)!.seq)
   if (ticket.snapshot.ticket.step === 'ready') await closeReadyTask(desk, id, `the watch went on to ${last.to}`)
   if (last.to === 'handed-over') await handOver(desk, ticket)
-  if (last.to === 'ready') await tellReady(desk, await reopen(desk, id))
+  if (last.to === 'ready') {
+    await closePromiseTask(desk, ticket, 'the watch is ready')
+    await tellReady(desk, await reopen(desk, id))
+  }
   return { status: 200, body: shownTicket(await reopen(desk, id)) }
 }
 

@@ -8,6 +8,7 @@ import { happened, instantFrom } from './desk.ts'
 import { writeFacts } from './facts.ts'
 import { type PeopleSaid, refuseUnauthorised } from './people.ts'
 import { warningsAgainst } from './promise.ts'
+import { closePromiseTask } from './promise-task.ts'
 import { conditionBody, counter, doNot, manager, refuseUnentitled, releaseBody, type Said } from './said.ts'
 
 type ContactSaid = {
@@ -137,6 +138,8 @@ export const counterSaid: readonly Said[] = [
       return { at: instantFrom(desk, ticket, at, { after }), data }
     },
     after: async (desk, ticket, body: { about: string; result: string }) => {
+      if (body.about === 'delay' && body.result !== 'failed')
+        await closePromiseTask(desk, ticket, 'the owner was told of the delay')
       if (body.about === 'ready' && body.result === 'delivered')
         await closeReadyTask(desk, ticket.snapshot.ticket.id, 'the owner was told')
     },
@@ -215,6 +218,7 @@ export const counterSaid: readonly Said[] = [
     body: z.strictObject({ on: day, words: line(200).optional() }),
     warn: ({ tx, today }, ticket, { on }: { on: Day }) => warningsAgainst(tx, today, ticket.snapshot.ticket.id, on),
     after: async (desk, ticket, body: { on: string }) => {
+      await closePromiseTask(desk, ticket, `a new date was promised, ${body.on}`)
       await desk.tx
         .$executeRaw`update ticket set promised_on = ${body.on}::date, version = version + 1 where id = ${ticket.snapshot.ticket.id}::uuid`
     },

@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, expect, test } from 'vitest'
+import { run as flagLots } from '../../../src/jobs/flag-lots.ts'
 import { eur, openShop, type Shop } from './shop.ts'
 
 /** When is it ready: reckoned from what is on file, beside what was promised. */
@@ -170,4 +171,100 @@ test('at the bench and after it only what is left counts; ready is ready', async
   const done = await shop.readied()
   expect(await promise(done.number)).toMatchObject({ readyOn: null, unknown: [], words: 'It is ready.' })
   await cleared()
+})
+
+test('the daily re-check: whom to tell first, one task a promise, closed when the owner is told or the watch is ready', async () => {
+  const { database } = shop.house
+  const report = async () => (await shop.manager.get('/v1/reports/promises').expect(200)).body
+  const mine = async (...numbers: string[]) =>
+    (await report()).items.filter((item: { number: string }) => numbers.includes(item.number))
+  const night = (today: string) => flagLots({ db: database, today: today as never, currency: 'EUR' })
+  const tasks = async (done = 'no') =>
+    (await shop.counter.get(`/v1/tasks?kind=promise-late&done=${done}`).expect(200)).body.items
+
+  const long = await queued('long')
+  const late = await queued()
+  const kept = await queued()
+  await promised(long.number, '2026-12-22')
+  await promised(kept.number, '2027-01-15')
+  const unknown = await shop.book()
+  await promised(unknown.number, '2026-12-04')
+  await promised(late.number, '2026-12-23')
+  expect((await mine(late.number))[0], 'behind ten days of work').toMatchObject({
+    readyOn: '2026-12-18',
+    standing: 'kept',
+    daysLate: 0,
+  })
+  await night('2026-11-26')
+  expect(await tasks()).toEqual([])
+
+  // nothing was begun for a week
+  shop.house.setNow('2026-12-03T09:00:00Z')
+  await night('2026-12-03')
+  const numbers = [long, late, kept, unknown].map(({ number }) => number)
+  const whose = expect.stringContaining('the class of work')
+  expect(await mine(...numbers)).toMatchObject([
+    { number: long.number, readyOn: '2026-12-29', daysLate: 3, standing: 'late', toldOn: null, because: '' },
+    { number: late.number, readyOn: '2026-12-29', daysLate: 2, standing: 'late', toldOn: null, because: '' },
+    { number: unknown.number, readyOn: null, daysLate: null, standing: 'not-known', because: whose },
+    { number: kept.number, readyOn: '2026-12-30', daysLate: 0, standing: 'kept' },
+  ])
+  expect((await tasks()).map((task: { words: string; dueOn: string }) => [task.words, task.dueOn])).toEqual([
+    [
+      `The watch of ticket ${long.number} was promised for 2026-12-22; by what is on file now: ready on 2026-12-29. Tell the owner before that day, and record the new promise.`,
+      '2026-12-22',
+    ],
+    [expect.stringContaining(`ticket ${late.number} was promised for 2026-12-23`), '2026-12-23'],
+  ])
+  await night('2026-12-03')
+  expect(await tasks(), 'once').toHaveLength(2)
+
+  // one is told of the delay, one gets a new day
+  await shop.told(long.number, 'contacts', { about: 'delay', means: 'phone', result: 'failed' })
+  expect(await tasks()).toHaveLength(2)
+  await shop.told(long.number, 'contacts', { about: 'delay', means: 'phone', result: 'delivered' })
+  await promised(late.number, '2027-01-08')
+  expect(await tasks()).toEqual([])
+  expect((await tasks('yes')).map((task: { doneHow: string }) => task.doneHow).sort()).toEqual([
+    'a new date was promised, 2027-01-08',
+    'the owner was told of the delay',
+  ])
+  expect(await mine(...numbers)).toMatchObject([
+    { number: unknown.number },
+    { number: long.number, standing: 'late', toldOn: '2026-12-03' },
+    { number: late.number, standing: 'kept', promisedOn: '2027-01-08' },
+    { number: kept.number },
+  ])
+  await night('2026-12-04')
+  expect(await tasks(), 'a kept promise, one told, and one whose day is not over').toEqual([])
+  await night('2026-12-05')
+  expect(await tasks()).toMatchObject([{ dueOn: '2026-12-05', words: expect.stringContaining('no day can be said') }])
+
+  const table = await shop.counter.get('/v1/reports/promises').set('accept', 'text/csv').expect(200)
+  expect(table.text.split('\r\n')[0]).toBe(
+    'number,watch,ownerName,step,promisedOn,readyOn,daysLate,standing,toldOn,because',
+  )
+  expect((await shop.bench.get('/v1/reports/promises')).status).toBe(403)
+  shop.house.setNow('2026-11-26T09:00:00Z')
+  await cleared()
+})
+
+test('a watch that is ready after all ends the task to tell that it is late', async () => {
+  const { number, estimate } = await queued('service', 'cell')
+  await promised(number, '2026-11-25')
+  await flagLots({ db: shop.house.database, today: '2026-11-26' as never, currency: 'EUR' })
+  const open = async () =>
+    (await shop.counter.get('/v1/tasks?kind=promise-late').expect(200)).body.items.filter((task: { words: string }) =>
+      task.words.includes(`ticket ${number} `),
+    )
+  expect(await open()).toHaveLength(1)
+  await shop.toBench(number)
+  await shop.worked(number, estimate.lines)
+  await shop.waterTest(number)
+  await shop.moved(number, 'final-check', {}, shop.bench)
+  await shop.check(number)
+  await shop.moved(number, 'ready', {}, shop.checker)
+  expect(await open()).toEqual([])
+  const { items } = (await shop.counter.get('/v1/reports/promises').expect(200)).body
+  expect(items.map((item: { number: string }) => item.number)).not.toContain(number)
 })
