@@ -90,7 +90,7 @@ const sentences = {
     `The case of this watch was opened on ticket ${f.number} and has not passed its test: only a manager makes less of its water claim, and says why in "reason".`,
   'override-refused': (f: Facts) => `This cannot be overridden: ${f.why}.`,
   'not-entitled': (f: Facts) =>
-    `${f.person} is not on the list of those who may ${f.what} for this ticket. Nothing was written.`,
+    `${f.person} is not on the list of those who may ${f.what} for this ticket. ${(f.entitled as string[]).length > 0 ? `On it: ${(f.entitled as string[]).join(', ')}. Ask one of them, or add the name on the word of somebody who may approve (POST …/people).` : 'Nobody is, for the owner has died: the manager adds the heirs by their papers (POST …/people).'} Nothing was written.`,
   'version-not-newest': (f: Facts) =>
     `Version ${f.version} is not the newest; show the owner version ${f.newest} and ask again.`,
   'setting-missing': (f: Facts) =>

@@ -48,7 +48,7 @@ select to_jsonb(t) as ticket,
      'limits', (select limits from calibre_tolerance k where k.calibre_id = c.id order by k.id desc limit 1))
    from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
      and not exists (select from strike s where s.fact_id = m.id) order by m.from_day desc, m.id desc limit 1) as calibre,
-  (select jsonb_agg(jsonb_build_object('number', x.number, 'maker', w2.maker, 'model', w2.model, 'metal', w2.case_material, 'dial', x.dial, 'diameterMm', w2.diameter_mm))
+  (select jsonb_agg(jsonb_build_object('number', x.number, 'maker', w2.maker, 'model', w2.model, 'metal', w2.case_material, 'dial', x.dial, 'place', x.place, 'diameterMm', w2.diameter_mm) order by x.number)
    from (${openAlike('t.look_model', 't.look_dial')}) y
    join ticket x on x.id = y.id
    join watch w2 on w2.id = x.watch_id where x.id <> t.id) as alike,
@@ -179,6 +179,7 @@ export type Rows = {
         model: string | null
         metal: string | null
         dial: string | null
+        place: string | null
         diameterMm: number | null
       }[]
     | null

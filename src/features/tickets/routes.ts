@@ -16,7 +16,7 @@ import { moveTicket, overrideGate } from './moves.ts'
 import { readTicket } from './read-ticket.ts'
 import { said, say } from './records.ts'
 import { conditionBody, doNot, releaseBody } from './said.ts'
-import { gateOut, gatesOut, shownGates, shownTicket, ticketOut } from './shown.ts'
+import { gateOut, gatesOut, shownGates, shownTicket, ticketOut, twinOut } from './shown.ts'
 import { endTicket, enterSide, leaveSide, planOf, recordUnclaimed } from './side-states.ts'
 
 const everybody = ['counter', 'bench', 'stock', 'manager'] as const
@@ -71,16 +71,7 @@ const bookedOut = z.object({
   guarantees: z
     .array(z.object({ ticket: z.string(), what: z.string(), lastDay: dayOut }))
     .meta({ description: 'lines of earlier tickets whose guarantee runs today: is the watch back under one of them?' }),
-  twins: z.array(
-    z.object({
-      number: z.string(),
-      maker: z.string(),
-      model: z.string().nullable(),
-      metal: z.string().nullable(),
-      dial: z.string().nullable(),
-      place: z.string().nullable(),
-    }),
-  ),
+  twins: z.array(twinOut),
   doNot: z.array(z.string()),
 })
 

@@ -33,7 +33,8 @@ export const counter = ['counter', 'manager'] as const
 export const bench = ['bench', 'manager'] as const
 export const manager = ['manager'] as const
 
-export const conditionBody = z.strictObject({
+/** The condition record at booking-in. */
+export const conditionFields = {
   marks: z
     .array(
       z.strictObject({
@@ -46,9 +47,11 @@ export const conditionBody = z.strictObject({
     .nullable(),
   clasp: z.enum(['there', 'not-there']),
   agreed: z.enum(['owner', 'opened-before-witness', 'opened-before-camera']).nullable().optional(),
-  openedBy: line(80).optional(),
+  openedBy: line(80).optional().meta({ description: 'who opened the parcel' }),
+  openedBefore: line(80).optional().meta({ description: 'the witness who saw it opened' }),
   runs: z.enum(['yes', 'no', 'unknown']).optional(),
   timeShown: line(20).optional(),
+  timeTrue: line(20).optional().meta({ description: 'the true time when it showed that' }),
   crown: z.enum(['pulled', 'pushed', 'missing']).optional(),
   linksCounted: z.number().int().min(0).max(99).optional(),
   strap: line(120).optional(),
@@ -58,8 +61,23 @@ export const conditionBody = z.strictObject({
   smell: line(80).optional(),
   magnetised: z.enum(['yes', 'no', 'unknown']).optional(),
   waterSigns: z.enum(['yes', 'no', 'unknown']).optional(),
-  functions: line(200).optional(),
-})
+  functions: line(200).optional().meta({ description: 'date, chronograph, bezel' }),
+}
+/** A parcel opened before nobody in particular proves nothing, and a true time says nothing without the time shown. */
+export const conditionBody = z
+  .strictObject(conditionFields)
+  .refine((said) => !said.agreed?.startsWith('opened') || said.openedBy !== undefined, {
+    path: ['openedBy'],
+    error: 'is missing: say who opened the parcel',
+  })
+  .refine((said) => said.agreed !== 'opened-before-witness' || said.openedBefore !== undefined, {
+    path: ['openedBefore'],
+    error: 'is missing: name the witness before whom the parcel was opened',
+  })
+  .refine((said) => said.timeTrue === undefined || said.timeShown !== undefined, {
+    path: ['timeShown'],
+    error: 'is missing: say what the watch showed at that time',
+  })
 
 export const doNot = z.enum([
   'no-polish',
@@ -71,21 +89,27 @@ export const doNot = z.enum([
   'no-ultrasonic',
 ])
 
-export const releaseBody = z.strictObject({
-  tagNumber: line(30),
-  serialRead: line(60).nullable().optional(),
-  serialUnreadable: line(200).optional(),
-  picturesMatch: z.boolean(),
-  marksMatch: z.boolean().optional(),
-  collector: line(120),
-  slip: z.enum(['shown', 'lost', 'not-shown']),
-  identityProof: line(200).optional(),
-  twinAnswer: line(400).optional(),
-  looseReturned: z.array(line(40)).max(50).optional(),
-  oldPartsReturned: z.boolean().optional(),
-  cautionsGiven: z.array(line(80)).max(20).optional(),
-  papersShown: line(200).optional(),
-})
+export const releaseBody = z
+  .strictObject({
+    tagNumber: line(30),
+    serialRead: line(60).nullable().optional(),
+    serialUnreadable: line(200).optional(),
+    picturesMatch: z.boolean(),
+    marksMatch: z.boolean().optional(),
+    collector: line(120),
+    slip: z.enum(['shown', 'lost', 'not-shown']),
+    identityProof: line(200).optional(),
+    twinAnswer: line(400).optional(),
+    looseReturned: z.array(line(40)).max(50).optional(),
+    oldPartsReturned: z.boolean().optional(),
+    cautionsGiven: z.array(line(80)).max(20).optional(),
+    papersShown: line(200).optional(),
+  })
+  // whoever has no slip is known by a paper and by what they say of the watch, before a manager is asked to accept it
+  .refine((said) => said.slip === 'shown' || said.identityProof !== undefined, {
+    path: ['identityProof'],
+    error: 'is missing: without the slip, say which paper proved who it is and how they described the watch',
+  })
 
 export function refuseUnentitled(
   ticket: Loaded,
@@ -93,8 +117,9 @@ export function refuseUnentitled(
   what: 'approve' | 'collect',
   pointer = '/person',
 ): void {
-  if (!peopleOf(ticket.rows)[what].some((name) => samePerson(name, person))) {
-    throw new Refusal('not-entitled', { person, what }, [
+  const entitled = peopleOf(ticket.rows)[what]
+  if (!entitled.some((name) => samePerson(name, person))) {
+    throw new Refusal('not-entitled', { person, what, entitled }, [
       { pointer, detail: `is not on the list of those who may ${what}` },
     ])
   }

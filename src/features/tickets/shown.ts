@@ -3,6 +3,7 @@ import { type GateAnswer, judgeGates } from '../../domain/tickets/gates.ts'
 import { gatesOf, movesFrom } from '../../domain/tickets/steps.ts'
 import { dayOut, idOut, instantOut, moneyOut } from '../../http/shapes.ts'
 import { accountOf } from './bill.ts'
+import { type conditionBody, conditionFields } from './said.ts'
 import { type Loaded, peopleOf, stateOfTelling } from './snapshot.ts'
 
 export const gateOut = z.object({
@@ -68,6 +69,17 @@ export function shownGates(ticket: Loaded): z.output<typeof gatesOut> {
   }
 }
 
+const text = z.string().nullable()
+/** A watch of another open ticket that might be taken for this one. */
+export const twinOut = z.object({
+  number: z.string(),
+  maker: z.string(),
+  model: text,
+  metal: text,
+  dial: text,
+  place: text,
+})
+
 export const ticketOut = z.object({
   id: idOut,
   number: z.string(),
@@ -77,8 +89,11 @@ export const ticketOut = z.object({
   ended: z.string().nullable(),
   undone: z.boolean(),
   watchId: idOut,
+  watch: z.object({ maker: z.string(), model: text, reference: text, serial: text, ownMark: text, kind: z.string() }),
   ownerId: idOut,
   ownerName: z.string(),
+  ownerStanding: z.string(),
+  ownerDeceased: z.boolean().meta({ description: 'held for the papers of the heirs; the manager alone releases it' }),
   broughtBy: z.string(),
   complaint: z.string(),
   returnWish: z.string().nullable(),
@@ -98,7 +113,11 @@ export const ticketOut = z.object({
   doNot: z.array(z.string()),
   hazards: z.array(z.object({ id: idOut, kind: z.string(), note: z.string().nullable(), on: dayOut })),
   looseItems: z.array(z.object({ bag: z.string(), words: z.string() })),
-  pictures: z.array(z.object({ id: idOut, view: z.string(), stage: z.string() })),
+  condition: z
+    .object({ ...conditionFields, on: dayOut, by: z.string() })
+    .nullable()
+    .meta({ description: 'the newest record of the condition it came in' }),
+  pictures: z.array(z.object({ id: idOut, view: z.string(), stage: z.string(), at: instantOut, by: z.string() })),
   estimate: z.object({ version: z.number().int(), total: moneyOut, validUntil: dayOut.nullable() }).nullable(),
   readyLetter: z
     .object({ notice: idOut, state: z.enum(['queued', 'sent', 'delivered', 'returned', 'failed', 'withdrawn']) })
@@ -117,7 +136,7 @@ export const ticketOut = z.object({
   comebackCost: z
     .array(moneyOut)
     .meta({ description: 'what comebacks under its guarantees have cost the house; not billed' }),
-  twins: z.number().int(),
+  twins: z.array(twinOut).meta({ description: 'watches in the house it might be taken for: compare before it goes' }),
   createdAt: instantOut,
 })
 
@@ -129,11 +148,13 @@ function readyLetterOf(rows: Loaded['rows'], records: Loaded['records']) {
   return { notice: letter.notice, state } as const
 }
 
-export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeof ticketOut> {
+export function shownTicket({ rows, records, snapshot, twins }: Loaded): z.output<typeof ticketOut> {
   const t = rows.ticket as Record<string, string | null>
   const people = peopleOf(rows)
   const newest = rows.estimates?.at(-1)
   const doNot = records.findLast((record) => record.kind === 'do-not')?.data.list as string[] | undefined
+  const condition = records.findLast((record) => record.kind === 'condition')
+  const { maker, model, reference, serial, own_mark: ownMark, kind } = rows.watch as Record<string, string>
   return {
     id: snapshot.ticket.id,
     number: snapshot.ticket.number,
@@ -143,8 +164,11 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
     ended: snapshot.ticket.ended,
     undone: snapshot.ticket.undone,
     watchId: t.watch_id!,
+    watch: { maker: maker!, model: model!, reference: reference!, serial: serial!, ownMark: ownMark!, kind: kind! },
     ownerId: t.owner_id!,
     ownerName: rows.owner.name,
+    ownerStanding: rows.owner.standing,
+    ownerDeceased: rows.owner.deceased,
     broughtBy: t.brought_by!,
     complaint: t.complaint!,
     returnWish: t.return_wish!,
@@ -164,7 +188,16 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
     doNot: [...new Set([...((rows.watch.do_not as string[] | undefined) ?? []), ...(doNot ?? [])])],
     hazards: (rows.hazards ?? []).map(({ id, kind, note, on }) => ({ id, kind, note, on })),
     looseItems: rows.loose ?? [],
-    pictures: (rows.pictures ?? []).map(({ id, view, stage }) => ({ id, view, stage })),
+    condition: condition
+      ? { ...(condition.data as z.output<typeof conditionBody>), on: condition.on, by: condition.name }
+      : null,
+    pictures: (rows.pictures ?? []).map(({ id, view, stage, at, by }) => ({
+      id,
+      view,
+      stage,
+      at: new Date(Number(at)).toISOString(),
+      by,
+    })),
     estimate: newest
       ? { version: newest.n, total: { amount: newest.total, currency: newest.currency }, validUntil: newest.validUntil }
       : null,
@@ -173,7 +206,7 @@ export function shownTicket({ rows, records, snapshot }: Loaded): z.output<typeo
     paid: snapshot.paidTotal,
     ...accountOf(rows, snapshot),
     comebackCost: rows.comeback_cost ?? [],
-    twins: snapshot.twins,
+    twins: twins.map(({ diameterMm: _, ...twin }) => twin),
     createdAt: new Date(t.created_at!).toISOString(),
   }
 }

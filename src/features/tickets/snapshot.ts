@@ -6,7 +6,7 @@ import { type Tolerances, tolerancesFor, underLithium } from '../../domain/readi
 import type { HouseClass, HouseLimits } from '../../domain/readings/limits.ts'
 import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings/tools.ts'
 import { limitsUnder, type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
-import { serialKey } from '../../domain/searching.ts'
+import { nameKey, serialKey } from '../../domain/searching.ts'
 import { isThreeVolt } from '../../domain/stock/sizes.ts'
 import { observationOf, type WorkClassName } from '../../domain/tickets/classes.ts'
 import { readTicketRules, type TicketRules } from '../../domain/tickets/rules.ts'
@@ -37,9 +37,12 @@ export type Loaded = {
   readonly rules: TicketRules
   readonly tables: TicketTables
   readonly snapshot: Snapshot
+  /** the open tickets whose watch might be taken for this one */
+  readonly twins: NonNullable<Rows['alike']>
 }
 
-const nameOf = (text: string): string => text.trim().toLowerCase().replace(/\s+/g, ' ')
+/** However it is typed: capitals, accents and dots tell no two people apart. */
+const nameOf = (text: string): string => nameKey(text) || text.trim()
 export const samePerson = (a: string, b: string): boolean => nameOf(a) === nameOf(b)
 
 /** Kinds of hazard as the book keeps them, as the gate asks for them; the others are cautions, not gates. */
@@ -266,12 +269,9 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     },
   }
   const look = { maker: w.maker, model: w.model, metal: w.case_material, dial: t.dial, diameterMm: w.diameter_mm }
-  const snapshot = {
-    ...base,
-    twins: (rows.alike ?? []).filter((other) => mightBeTaken(look, other, rules.twinMillimetres)).length,
-    bill: billFor(rows, base),
-  }
-  return { rows, records, settings, rules, tables, snapshot }
+  const twins = (rows.alike ?? []).filter((other) => mightBeTaken(look, other, rules.twinMillimetres))
+  const snapshot = { ...base, twins: twins.length, bill: billFor(rows, base) }
+  return { rows, records, settings, rules, tables, snapshot, twins }
 }
 
 /** How far a "ready" got. A letter's record says only that it was queued: the notice itself knows the rest. */

@@ -122,12 +122,7 @@ export async function storyPdf(story: Story, centre: string, madeOn: string): Pr
     doc.y,
     { width },
   )
-  doc
-    .moveDown(0.5)
-    .text(
-      'Water resistance was tested on the dates and at the pressures shown. It is not permanent; seals age, and heat, soap, blows and opening the case shorten it.',
-      { width },
-    )
+  for (const caution of story.cautions) doc.moveDown(0.5).text(caution, { width })
   const pages = doc.bufferedPageRange()
   for (let i = pages.start; i < pages.start + pages.count; i++) {
     doc.switchToPage(i)

@@ -28,6 +28,7 @@ const storyOut = z.object({
       struckBy: z.string().nullable(),
     }),
   ),
+  cautions: z.array(z.string()),
   fingerprint: z.string(),
 })
 

@@ -30,7 +30,8 @@ export async function storyRows(db: Db, watchId: string): Promise<StoryRow[]> {
       where e.watch_id = ${watchId}::uuid and e.kind = 'fitted' and e.strikes is null and e.event_id is not null group by 1)
     select source, at, "on", learned, number, kind, data, by, id, seq::float8 as seq, struck, "struckBy" from (
       select 'record' as source, r.at, r.on_day::text as on, r.recorded_at as learned, m.number, r.kind, r.data || jsonb_strip_nulls(jsonb_build_object(
-          'toolNamed', tool.name || ' ' || tool.serial, 'lotNamed', concat_ws(' ', item.written, lot.lot_number))) as data,
+          'toolNamed', tool.name || ' ' || tool.serial, 'lotNamed', concat_ws(' ', item.written, lot.lot_number),
+          'earlierNumber', case when r.kind = 'booked' then (select e.number from ticket e where e.id = (r.data ->> 'comebackOf')::uuid) end)) as data,
           r.recorded_by as by, r.id::text, r.seq, s.data ->> 'reason' as struck, s.recorded_by as "struckBy"
         from mine m join ticket_record r on r.ticket_id = m.id left join ticket_record s on s.strikes = r.id
         left join tool on tool.id = r.tool_id left join stock_lot lot on lot.id = r.lot_id left join stock_item item on item.id = lot.item_id

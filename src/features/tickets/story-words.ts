@@ -22,8 +22,13 @@ const marks = (list: Data[] | null): string =>
     ? 'no list of marks'
     : list.length === 0
       ? 'no marks'
-      : `${list.length === 1 ? '1 mark' : `${list.length} marks`} (${list.map((one) => `${plain(one.kind)} ${text(one.place)}${said(one.lengthMm, (mm) => ` ${mm} mm`)}`).join('; ')})`
+      : `${list.length === 1 ? '1 mark' : `${list.length} marks`} (${list.map((one) => `${plain(one.kind)} ${text(one.place)}${said(one.lengthMm, (mm) => `, ${mm} mm long`)}`).join('; ')})`
 const plain = (code: unknown) => text(code).replaceAll('-', ' ')
+const named = (names: unknown): string => said(list(names), (all) => `, ${all}`)
+const agreedWords = (d: Data): string =>
+  text(d.agreed).startsWith('opened')
+    ? `parcel opened${said(d.openedBy, (by) => ` by ${by}`)} before ${d.agreed === 'opened-before-camera' ? 'the camera' : text(d.openedBefore) || 'a witness'}`
+    : `agreed by ${plain(d.agreed) || 'nobody'}`
 type GateSaid = { gate: GateName; state: string; overridden: { part: string; reason: string }[] }
 
 const moveWords = (d: Data): string => {
@@ -75,14 +80,16 @@ const tool = (d: Data): string => said(d.toolNamed, (name) => `, by ${name}`)
 
 /** What each kind of record of a ticket says, in one plain sentence. */
 const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
-  booked: (d) => `booked in: "${text(d.complaint)}"`,
-  people: (d) => `may approve: ${list(d.approve) || 'the owner'}; may collect: ${list(d.collect) || 'the owner'}`,
+  booked: (d) =>
+    `booked in${said(d.earlierNumber, (number) => `, back after ticket ${number}`)}: "${text(d.complaint)}"`,
+  people: (d) =>
+    `may approve: the owner${named(d.approve)}; may collect: the owner${named(d.collect)}${said(d.authorisedBy, (by) => `, on the word of ${by}`)}${said(d.how, (how) => ` (${plain(how)})`)}${yes(d.willCallIn, '; the owner will call in')}`,
   condition: (d) =>
     `condition: ${joined([
       marks((d.marks ?? null) as Data[] | null),
       `clasp ${plain(d.clasp)}`,
       unknownless(d.runs, 'running'),
-      said(d.timeShown, (shown) => `showing ${shown}`),
+      said(d.timeShown, (shown) => `showing ${shown}${said(d.timeTrue, (time) => ` at ${time}`)}`),
       said(d.crown, (crown) => `crown ${crown}`),
       said(d.linksCounted, (links) => `${links} links`),
       said(d.strap, (strap) => `strap: ${strap}`),
@@ -92,10 +99,10 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       unknownless(d.magnetised, 'magnetised'),
       unknownless(d.waterSigns, 'showing signs of water'),
       said(d.functions, (functions) => `functions: ${functions}`),
-    ])}; agreed by ${plain(d.agreed) || 'nobody'}${said(d.openedBy, (by) => `, opened by ${by}`)}`,
+    ])}; ${agreedWords(d)}`,
   value: (d) => `declared value ${money(d.value)}`,
   cover: (d) => `cover arranged: ${text(d.words)}`,
-  'do-not': (d) => `not to be done: ${list(d.list)}`,
+  'do-not': (d) => `what must not be done: ${plain(list(d.list)) || 'nothing'}`,
   ceiling: (d) =>
     `agreed in advance up to ${money(d.amount)}${said(d.person, (person) => `, by ${person}`)}${said(d.how, (how) => ` (${plain(how)})`)}`,
   'hazard-seen': (d) => `hazard seen: ${plain(d.kind)} ${text(d.note)}`.trim(),
@@ -224,6 +231,8 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       yes(d.picturesMatch, 'pictures fit', 'pictures do not fit'),
       `collector ${text(d.collector)}`,
       `slip ${plain(d.slip)}`,
+      yes(text(d.identityProof) !== '', 'identity proved'),
+      said(d.papers, () => 'papers of the heirs shown'),
       said(d.twinAnswer, (answer) => `twin: ${answer}`),
       list(d.looseReturned) ? `loose items given back: ${list(d.looseReturned)}` : '',
       yes(d.oldPartsReturned, 'old parts given back'),

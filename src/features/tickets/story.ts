@@ -82,9 +82,16 @@ export async function storyOf(db: Db, watchId: string, zone: string) {
     kind: watch.kind,
     zone,
     entries,
+    cautions: entries.some(tellsOfTest) ? [waterCaution] : [],
     fingerprint: fingerprintOf(entries),
   }
 }
+
+const waterCaution =
+  'Water resistance was tested on the dates and at the pressures shown. It is not permanent; seals age, and heat, soap, blows and opening the case shorten it.'
+/** Where no test is told of, nothing is said of tests. */
+const tellsOfTest = ({ what, words, struck }: Entry): boolean =>
+  struck === null && (what === 'water-test' || (what === 'fact' && words.startsWith('in the book: water test')))
 
 const beginningOf = (partial: string, otherwise: number, zone: string): number =>
   isPartialDay(partial) ? instantOf(dayOfNumber(spanOf(partial).first), '00:00', zone).getTime() : otherwise

@@ -24,6 +24,7 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
     condition: { marks: [], clasp: 'there', agreed: 'owner' },
     complaint: 'läuft nach; "stops" at night – 10 €',
     looseItems: [{ bag: 'A-1', words: 'brown strap' }],
+    mayCollect: ['Otto Vale'],
   })
   const mistake = await shop.told(ticket.number, 'contacts', {
     about: 'ready',
@@ -69,6 +70,33 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
   )
   for (const entry of entries) expect(entry.by, entry.words).not.toBe('')
   expect(JSON.stringify(story)).not.toMatch(/waterproof|undefined|\[object/)
+  expect(words('people')).toEqual(['may approve: the owner; may collect: the owner, Otto Vale'])
+  expect(words('release')[0]).toContain('slip lost, identity proved')
+  expect(story.cautions).toEqual([expect.stringContaining('It is not permanent')])
+  const again = await shop.book({
+    ownerId: ticket.ownerId,
+    watchId: ticket.watchId,
+    comebackOf: ticket.number,
+    dial: 'silver',
+    condition: {
+      marks: [],
+      clasp: 'there',
+      agreed: 'opened-before-witness',
+      openedBy: 'Ines',
+      openedBefore: 'Bert',
+      timeShown: '10:12',
+      timeTrue: '10:15',
+    },
+    doNot: ['no-polish'],
+  })
+  const back = (await shop.counter.get(`/v1/watches/${ticket.watchId}/story`).expect(200)).body.entries as Entry[]
+  const now = back.filter((entry) => entry.ticket === again.number).map((entry) => entry.words)
+  expect(now).toContain(`booked in, back after ticket ${ticket.number}: "it stopped last week"`)
+  expect(now).toContain('condition: no marks, clasp there, showing 10:12 at 10:15; parcel opened by Ines before Bert')
+  expect(now).toContain('what must not be done: no polish')
+  const untested = await shop.book({ dial: 'lemon' })
+  const plain = (await shop.counter.get(`/v1/watches/${untested.watchId}/story`).expect(200)).body
+  expect(plain.cautions, 'no test is told of').toEqual([])
 
   expect(fingerprintOf(story.entries)).toBe(story.fingerprint)
   const changed = story.entries.map((entry: Entry, i: number) => (i === 3 ? { ...entry, by: 'somebody else' } : entry))
@@ -174,7 +202,7 @@ test('everything on file stands in the story where it happened: a paper of years
   at('movement: calibre Ferren 12, serial M 77')
   at('loose item in bag B-1: brown strap')
   at('part fitted: crown steel 5.5, 1 piece, from lot crown steel 5.5 P-7')
-  at('condition: 1 mark (scratch bezel at 4 3 mm), clasp there; agreed by owner')
+  at('condition: 1 mark (scratch bezel at 4, 3 mm long), clasp there; agreed by owner')
   at('final check passed; functions tried, pictures compared, clean, old parts bagged')
   expect(entries[at('in the book: sign stopped (owner word)')]).toMatchObject({
     on: '2026',

@@ -124,6 +124,25 @@ test('"that scratch is new": no condition agreed, no way into the safe; a manage
   expect((await override(dear)).status).toBe(403)
   expect((await override(unknown)).status).toBe(403)
   await shop.moved(cheap.number, 'awaiting-look')
+  const parcel = { marks: [], clasp: 'there', agreed: 'opened-before-witness', timeTrue: '10:15' }
+  const nobody = await shop.say(cheap.number, 'conditions', parcel)
+  expect(
+    nobody.body.errors?.map((fault: { pointer: string }) => fault.pointer),
+    'a witness has a name',
+  ).toEqual(['#/openedBy', '#/openedBefore', '#/timeShown'])
+  await shop.told(cheap.number, 'conditions', { ...parcel, openedBy: 'Ines', openedBefore: 'Bert', timeShown: '10:12' })
+  const shown = (await shop.counter.get(`/v1/tickets/${cheap.number}`).expect(200)).body
+  expect(shown.condition).toMatchObject({
+    openedBefore: 'Bert',
+    timeTrue: '10:15',
+    on: '2026-11-25',
+    by: 'counter of the test',
+  })
+  expect(shown.pictures[0], 'each picture with its time and taker').toMatchObject({
+    view: 'dial',
+    at: shown.createdAt,
+    by: 'counter of the test',
+  })
   await shop.told(cheap.number, 'conditions', { marks: [], clasp: 'there', agreed: null })
   expect((await shop.gates(cheap.number)).G2!.state, 'a later fact ends the override').toBe('shut')
 })
@@ -201,6 +220,8 @@ test('wrong person approves: an answer from somebody not on the list is refused 
   }
   const refused = await shop.say(ticket.number, 'estimates/1/answers', body)
   expect(refused.body).toMatchObject({ type: '/problems/not-entitled', status: 403, errors: [{ pointer: '#/person' }] })
+  const { ownerName: known } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+  expect(refused.body.detail, 'and says whom to ask').toContain(`On it: ${known}.`)
   const { rows } = await shop.house.database.pool.query(
     'select count(*)::int as n from estimate_answer where ticket_id = $1',
     [ticket.id],
@@ -215,7 +236,8 @@ test('wrong person approves: an answer from somebody not on the list is refused 
   const mute = await shop.say(ticket.number, 'people', { ...sam, authorisedBy: ownerName })
   expect(mute.body.errors).toMatchObject([{ pointer: '#/how' }])
   await shop.told(ticket.number, 'people', { ...sam, authorisedBy: ownerName, how: 'phone' })
-  await shop.told(ticket.number, 'estimates/1/answers', body)
+  // however the name is typed
+  await shop.told(ticket.number, 'estimates/1/answers', { ...body, person: 'sám  VALE' })
 })
 
 test('change of mind: a yes taken back on the bench leaves only what was done to pay', async () => {

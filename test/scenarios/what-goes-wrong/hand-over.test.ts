@@ -13,6 +13,11 @@ describe('wrong watch to wrong owner', () => {
     const first = await shop.readied({ dial: 'green' })
     const second = await shop.book({ dial: 'green' })
     expect(second.twins).toContainEqual(expect.objectContaining({ number: first.number }))
+    const shown = (await shop.counter.get(`/v1/tickets/${first.number}`).expect(200)).body
+    expect(shown, 'who hands it over reads which watch it is and which it is not').toMatchObject({
+      watch: { maker: 'Alder & Finch', model: 'Harbour', serial: first.serialOn },
+      twins: [{ number: second.number, dial: 'green', place: 'counter' }],
+    })
     await shop.pay(first.number, 3600)
     const handOver = (more: object) =>
       shop.move(first.number, 'handed-over', {
@@ -42,6 +47,9 @@ test('deceased owner, watch in the house: released only on papers, by the manage
   const ticket = await shop.readied({ dial: 'ivory', mayCollect: ['Heir One'] })
   await shop.pay(ticket.number, 3600)
   await shop.manager.post(`/v1/owners/${ticket.ownerId}/deceased`, { toldBy: 'the daughter' })
+  expect((await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body).toMatchObject({
+    ownerDeceased: true,
+  })
   const handOver = (caller: typeof shop.counter, more: object = {}) =>
     shop.move(
       ticket.number,
@@ -77,11 +85,16 @@ test('strap mixed up: what came with the watch has to go with it', async () => {
 test('lost slip: a manager accepts identity and description by name, for this collector only', async () => {
   const ticket = await shop.readied({ dial: 'sand' })
   await shop.pay(ticket.number, 3600)
-  await shop.told(
-    ticket.number,
-    'releases',
-    shop.release(ticket, ticket.collector, ticket.serialOn, { slip: 'lost', identityProof: 'passport seen' }),
-  )
+  const without = (collector: string, more: object) =>
+    shop.release(ticket, collector, ticket.serialOn, { slip: 'lost', ...more })
+  for (const slip of ['lost', 'not-shown']) {
+    const bare = without(ticket.collector, { slip })
+    const nobody = await shop.say(ticket.number, 'releases', bare)
+    expect([nobody.status, nobody.body.errors?.[0]?.pointer]).toEqual([400, '#/identityProof'])
+    const atOnce = await shop.move(ticket.number, 'handed-over', { release: bare })
+    expect([atOnce.status, atOnce.body.errors?.[0]?.pointer]).toEqual([400, '#/release/identityProof'])
+  }
+  await shop.told(ticket.number, 'releases', without(ticket.collector, { identityProof: 'passport seen' }))
   expect((await shop.move(ticket.number, 'handed-over')).body).toMatchObject({
     gate: 'G15',
     mayOverride: ['entitlement: manager'],
@@ -91,5 +104,9 @@ test('lost slip: a manager accepts identity and description by name, for this co
     part: 'entitlement',
     reason: 'passport and description fit',
   })
+  const other = await shop.move(ticket.number, 'handed-over', {
+    release: without('A Stranger', { identityProof: 'a card of some club' }),
+  })
+  expect(other.body, 'what was accepted of one is not accepted of another').toMatchObject({ gate: 'G15' })
   expect((await shop.move(ticket.number, 'handed-over')).status).toBe(200)
 })
