@@ -45,6 +45,7 @@ import { stockEntryRoutes } from './features/stock-entries/routes.ts'
 import { stockOrderRoutes } from './features/stock-orders/routes.ts'
 import { stockSummaryRoutes } from './features/stock-summaries/routes.ts'
 import { taskRoutes } from './features/tasks/routes.ts'
+import { nextWatchRoutes } from './features/tickets/next-watch-routes.ts'
 import { pictureRoutes } from './features/tickets/picture-routes.ts'
 import { promiseRoutes } from './features/tickets/promise-routes.ts'
 import { recordRoutes } from './features/tickets/record-routes.ts'
@@ -149,6 +150,7 @@ export async function buildApp(service: Service): Promise<App> {
     ticketRoutes,
     recordRoutes,
     promiseRoutes,
+    nextWatchRoutes,
     pictureRoutes,
     custodyRoutes,
     estimateRoutes,

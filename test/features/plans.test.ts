@@ -28,6 +28,7 @@ let picked: {
   free: { id: string; ownerId: string }
   noticed: { ownerId: string; watchId: string }
   lot: { id: string; name: string; number: string; supplier: string; place: string }
+  bench: { id: string }
 }
 const TODAY = '2026-11-25' as Day
 const [DAY_AFTER, WATCHES] = ['2026-11-26' as Day, 20_000]
@@ -80,6 +81,12 @@ beforeAll(async () => {
        where w.kind = 'quartz' and o.kind = 'cell-change' and o.next_notice_on > '2027-06-01' and not w.in_house order by w.id limit 1`,
     ),
     noticed: await one('select owner_id as "ownerId", watch_id as "watchId" from notice_item order by id limit 1'),
+    bench: (
+      await house
+        .as('manager')
+        .post('/v1/benches', { name: 'Bench 1', skills: ['quartz', 'three-hand'] })
+        .expect(201)
+    ).body,
     lot: await one(
       `select l.id, i.name, l.lot_number as number, l.supplier, l.storage_place as place from stock_lot l join stock_item i on i.id = l.item_id
        where i.what = 'cell' and l.good_through > '2029-06-01' and l.shelf > 3 order by l.id limit 1`,
@@ -229,6 +236,7 @@ describe('an index serves', () => {
     ['watches that nobody fetches', () => '/v1/reports/unclaimed-watches'],
     ['when a watch is ready', () => `/v1/tickets/${picked.open.id}/promise`],
     ['promises that break', () => '/v1/reports/promises'],
+    ['the next watch of a bench', () => `/v1/benches/${picked.bench.id}/next`],
     ['letters, page by page', () => '/v1/notices'],
     ['letters that failed', () => '/v1/notices?state=failed'],
     ['letters of an owner', () => `/v1/notices?ownerId=${picked.noticed.ownerId}`],

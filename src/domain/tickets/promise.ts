@@ -276,6 +276,15 @@ function workOf(job: Job, house: HouseDay, unknown: string[]): { minutes: number
   return { minutes, waits, skill: skillOf[workClass] }
 }
 
+/** Working days of work and waits still needed, in parts of a day; null where something of it is not known. */
+export function daysNeeded(job: Job, house: HouseDay): number | null {
+  const unknown: string[] = []
+  const { minutes, waits } = workOf(job, house, unknown)
+  if (unknown.length > 0) return null
+  const waited = waits.reduce((sum, wait) => sum + wait.hours / 24, 0)
+  return minutes / benchMinutes(house.rules) + waited + house.rules.finishWorkingDays
+}
+
 /** Parts of the agreed lines that are awaited, and of which nobody said anything. */
 function partsOf(job: Job, house: HouseDay, unknown: string[]): { on: Day; because: string } | null {
   let latest: { on: Day; because: string } | null = null

@@ -10,6 +10,7 @@ import { workingDaysBetween } from '../../domain/tickets/working-days.ts'
 import { dayOut } from '../../http/shapes.ts'
 import { storedOn } from '../house-rules/house-rules.ts'
 import { calendarOf } from '../tickets/desk.ts'
+import { openCases } from '../tickets/next-watch.ts'
 import { atTheBenches, readJobs } from '../tickets/promise.ts'
 
 const whole = z.number().int()
@@ -86,14 +87,7 @@ export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof ben
     .map((row) => ({ ...row, workingDays: workingDaysBetween(row.since, today, calendar) }))
     .filter((row) => row.workingDays >= rules.untouchedWorkingDays)
 
-  const open = await db.$queryRaw<{ place: string; numbers: string[] }[]>`
-    select coalesce(t.place, 'nowhere') as place, array_agg(t.number order by t.number) as numbers
-    from ticket t cross join lateral (
-      select r.kind from ticket_record r where r.ticket_id = t.id
-        and (r.kind in ('opening', 'closing') or r.kind = 'fitting' and r.data ? 'opening')
-        and not exists (select from ticket_record s where s.strikes = r.id)
-      order by r.at desc, r.seq desc limit 1) last
-    where t.ended is null and last.kind <> 'closing' group by 1 order by count(*) desc, 1`
+  const open = await openCases(db)
 
   return {
     on: today,

@@ -268,3 +268,125 @@ test('a watch that is ready after all ends the task to tell that it is late', as
   const { items } = (await shop.counter.get('/v1/reports/promises').expect(200)).body
   expect(items.map((item: { number: string }) => item.number)).not.toContain(number)
 })
+
+test('the next watch of a free bench: only what it may do and what is in order; damage, comebacks, then what has least time', async () => {
+  const first = await shop.readied()
+  await shop.pay(first.number, 3600)
+  await shop.moved(first.number, 'handed-over', {
+    release: shop.release(first, first.collector, first.serialOn, { twinAnswer: 'compared' }),
+  })
+  const kitted = async (ref: string) =>
+    shop.told(ref, 'kits', { ...shop.kit, parts: [{ what: 'cell', lotUnknownBecause: 'an old drawer' }] }, shop.bench)
+  const ready = async (code: string, workClass: string, on: string | null) => {
+    const { number } = await queued(code, workClass)
+    await kitted(number)
+    if (on !== null) await promised(number, on)
+    return number
+  }
+  const free = await ready('service', 'quartz', null)
+  const soon = await ready('service', 'quartz', '2026-12-07')
+  const long = await ready('long', 'three-hand', '2026-12-08')
+  const { number: unkitted } = await queued()
+  // not for this bench
+  await ready('service', 'chronograph', '2026-11-27')
+
+  const waits = await shop.book()
+  const asked = await shop.agreed(waits.number, 'quartz', [line('service'), spring])
+  await shop.moved(waits.number, 'awaiting-parts')
+  const parts = { what: 'mainspring', line: asked.lines[1]!.id, onHand: false }
+  await shop.told(waits.number, 'parts', { lines: [parts] }, shop.stock)
+  await shop.told(
+    waits.number,
+    'kits',
+    { ...shop.kit, parts: [{ line: parts.line, lotUnknownBecause: 'from the old drawer' }, ...shop.kit.parts] },
+    shop.bench,
+  )
+
+  const leaking = await shop.book({ hazards: [{ kind: 'leaking-cell' }] })
+  await shop.told(leaking.number, 'hazard-confirmations', { bench: shop.benchId, note: 'gloves' }, shop.bench)
+  await shop.agreed(leaking.number, 'cell', [line('service')])
+  await shop.moved(leaking.number, 'ready-for-bench')
+  await kitted(leaking.number)
+
+  const again = await shop.book({ ownerId: first.ownerId, watchId: first.watchId, comebackOf: first.number })
+  await shop.moved(again.number, 'looked-over')
+  const [covered, test] = first.estimate.lines
+  const decided = { voided: 'no', because: 'it runs', cause: 'lot' }
+  await shop.told(
+    again.number,
+    'comeback-decisions',
+    { lines: [{ ...decided, line: covered!.id, covered: true }] },
+    shop.bench,
+  )
+  await shop.told(again.number, 'looks', { findings: 'spent', workClass: 'cell' }, shop.bench)
+  const free0 = { taxClass: 'usual', choice: 'must', underGuaranteeOf: covered!.id }
+  const estimate = await shop.told(
+    again.number,
+    'estimates',
+    {
+      lines: [
+        { ...free0, what: 'cell change', unitPrice: 2000 },
+        { ...free0, what: test!.what, unitPrice: 1000 },
+      ],
+    },
+    shop.bench,
+  )
+  await shop.moved(again.number, 'awaiting-yes')
+  await shop.told(again.number, 'estimates/1/answers', {
+    person: first.collector,
+    how: 'in-person',
+    total: eur(0),
+    lines: (estimate.lines as { id: string }[]).map(({ id }) => ({ line: id, answer: 'yes' })),
+  })
+  await shop.moved(again.number, 'ready-for-bench')
+  await kitted(again.number)
+  const wet = await shop.book({ hazards: [{ kind: 'water-inside' }] })
+
+  const next = async (bench: string, more = '') =>
+    (await shop.bench.get(`/v1/benches/${bench}/next${more}`).expect(200)).body
+  const numbers = (body: { items: { number: string }[] }) => body.items.map(({ number }) => number)
+  const found = await next(shop.benchId, '?limit=10')
+  expect(numbers(found)).toEqual([leaking.number, again.number, long, soon, free])
+  expect(found.items.map(({ rank }: { rank: string }) => rank)).toEqual([
+    'stop-the-damage',
+    'comeback',
+    'usual',
+    'usual',
+    'usual',
+  ])
+  // ten days of work, two of waits and one to finish in eight
+  expect(found.items[2]).toMatchObject({ left: 8, needed: 13, ratio: 0.62, tellOwner: true, kitAt: 'Bench 2' })
+  expect(found.items[3]).toMatchObject({ left: 7, needed: 2.55, ratio: 2.75, tellOwner: false })
+  expect(found).toMatchObject({
+    notRead: 0,
+    opened: { watches: 0, limit: 6, mayOpenAnother: true },
+    hint: null,
+    damage: [{ number: wet.number, step: 'booked-in', hazard: 'water-inside' }],
+  })
+  expect(await next(shop.benchId, '?limit=2')).toMatchObject({ items: found.items.slice(0, 2), notRead: 4 })
+  expect(numbers(found)).not.toContain(unkitted)
+
+  const { id: small } = await shop.made(shop.manager, '/v1/benches', { name: 'counter', skills: ['cells-and-seals'] })
+  const other = await next(small)
+  expect(numbers(other), 'no bench for a leaking cell').toEqual([again.number])
+  expect(other.damage).toEqual([])
+  // it lies at the counter with its case open
+  await shop.toBench(again.number)
+  await shop.told(again.number, 'openings', { reason: 'cell' }, shop.bench)
+  expect((await next(small)).opened).toEqual({ watches: 1, limit: 6, mayOpenAnother: true })
+  await shop.told(again.number, 'closings', {}, shop.bench)
+  expect((await next(small)).opened.watches).toBe(0)
+
+  await shop.told(waits.number, 'parts', { lines: [{ ...parts, onHand: true }] }, shop.stock)
+  expect(numbers(await next(shop.benchId))).toContain(waits.number)
+  shop.house.setNow('2026-11-27T09:00:00Z')
+  expect((await next(shop.benchId)).hint).toContain('closed until 2026-11-30')
+  shop.house.setNow('2026-12-20T09:00:00Z')
+  expect(
+    (await next(shop.benchId)).items.map(({ number, rank }: { number: string; rank: string }) => [number, rank]),
+  ).toContainEqual([free, 'untouched'])
+  expect((await shop.counter.get(`/v1/benches/${shop.benchId}/next`)).status).toBe(403)
+  expect((await shop.bench.get(`/v1/benches/${first.id}/next`)).status).toBe(404)
+  shop.house.setNow('2026-11-26T09:00:00Z')
+  await cleared()
+})
