@@ -21,7 +21,8 @@ export const caseIsOpen = (t: Pick<Snapshot, 'openings' | 'closings'>): boolean 
   return opening !== null && (closing === null || !isAfter(closing, opening))
 }
 
-const positionKey = (position: string): string => position.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, '')
+/** One position, however it is written. */
+export const positionKey = (position: string): string => position.toLowerCase().replace(/[^\p{L}\p{N}]+/gu, '')
 
 /** Seals last seen otherwise than supple and not replaced since: no test counts before they are. */
 export function sealsToReplace(t: Pick<Snapshot, 'seals'>): readonly Snapshot['seals'][number][] {

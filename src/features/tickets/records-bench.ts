@@ -243,6 +243,13 @@ export const benchSaid: readonly Said[] = [
     },
   },
   {
+    path: 'water-tests-left-out',
+    kind: 'water-not-tested',
+    roles: bench,
+    summary: 'Say why the watch is not tested for water; the water gate stays as it is',
+    body: z.strictObject({ because: prose(300) }),
+  },
+  {
     path: 'final-checks',
     kind: 'final-check',
     roles: bench,

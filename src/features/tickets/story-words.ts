@@ -78,6 +78,9 @@ const lot = (d: Data): string =>
   )
 const tool = (d: Data): string => said(d.toolNamed, (name) => `, by ${name}`)
 
+const oil = (one: string | Data): string =>
+  typeof one === 'string' ? one : `${text(one.kind)}${said(one.lot, (number) => ` (lot ${number})`)}`
+
 /** What each kind of record of a ticket says, in one plain sentence. */
 const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
   booked: (d) =>
@@ -162,7 +165,8 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       ],
       '; ',
     ),
-  closing: (d) => `case closed${said(d.torqueNcm, (ncm) => ` at ${ncm} Ncm`)}${said(d.words, (words) => `: ${words}`)}`,
+  closing: (d) =>
+    `case closed${said(d.back, (back) => `, ${plain(back)} back`)}${said(d.torqueNcm, (ncm) => ` at ${ncm} Ncm`)}${said(d.words, (words) => `: ${words}`)}`,
   operation: (d) =>
     d.state === 'struck'
       ? `struck out: ${text(d.what)}, ${text(d.reason)}`
@@ -172,7 +176,10 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
             d.carriedFrom ? 'before the new version, which repeats it' : '',
             said(d.finding, (finding) => finding),
             said(d.minutes, (minutes) => `${minutes} min`),
-            list(d.oils) ? `oils: ${list(d.oils)}` : '',
+            said(d.benchName, (bench) => `at ${bench}`),
+            list(d.toolsNamed) ? `with ${list(d.toolsNamed)}` : '',
+            list(d.oils) ? `oils: ${list(((d.oils ?? []) as (string | Data)[]).map(oil))}` : '',
+            said(d.remarks, (remarks) => remarks),
             d.magnetismBefore || d.magnetismAfter
               ? `magnetism ${text(d.magnetismBefore) || 'not measured'} before, ${text(d.magnetismAfter) || 'not measured'} after`
               : '',
@@ -190,6 +197,9 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
       : `fitted: ${joined([
           text(d.what),
           text(d.material),
+          said(d.innerMm, (inner) => `inner diameter ${inner} mm`),
+          said(d.cordMm, (cord) => `cord ${cord} mm`),
+          said(d.profile, (profile) => `profile ${profile}`),
           Number(d.pieces) > 1 ? `${text(d.pieces)} pieces` : '',
           said(d.bestBefore, (until) => `best before ${until}`),
           said(d.serial, (serial) => `serial ${serial}`),
@@ -206,6 +216,7 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
     ),
   'water-test': (d) =>
     `${testWords[d.test as TestKind] ?? 'water test'}: ${d.passed ? `passed${pressed(d)} on this date${d.counts === false ? `; it opens no gate, ${list(d.shortcomings)}` : ''}` : `failed${pressed(d)}, ${list(d.because)}`}${tool(d)}`,
+  'water-not-tested': (d) => `not tested for water: ${text(d.because)}`,
   'readings-accepted': (d) => `values accepted: ${text(d.reason)}`,
   'water-agreement': (d) =>
     `test agreed at ${d.bar === null ? 'no pressure' : `${text(d.bar)} bar`}: ${list((d.needed as TestKind[] | undefined)?.map((kind) => testWords[kind]))}${yes(d.ownerConsents, '; the owner consents to a gentle test')}`,

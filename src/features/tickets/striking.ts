@@ -31,6 +31,7 @@ const strikableBy: Readonly<Record<string, readonly Role[]>> = {
   'hazard-over': byBench,
   'seals-seen': byBench,
   'water-test': byBench,
+  'water-not-tested': byBench,
   'final-check': byBench,
   // without these a test that was passed before counts again, or less is asked of the next one
   opening: byManager,

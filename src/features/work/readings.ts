@@ -361,6 +361,10 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
     },
   ])
   if (!judgement.passed && back) await backToBench(desk, ticket, `water test failed: ${judgement.because.join(', ')}`)
+  // moisture left inside rusts the movement within days
+  if (judgement.openAtOnce)
+    await desk.tx
+      .$executeRaw`update ticket set next_by = ${desk.today}::date where id = ${ticket.snapshot.ticket.id}::uuid`
   const after = await reopen(desk, ticket.snapshot.ticket.id)
   const gate = judgeGate('G11', after.snapshot)
   return {

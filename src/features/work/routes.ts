@@ -2,24 +2,18 @@ import { z } from 'zod'
 import { positions } from '../../domain/readings/bounds.ts'
 import { pressureUnits } from '../../domain/readings/pressure.ts'
 import { movementConditions, signs, watchKinds } from '../../domain/reckoning/facts.ts'
+import { type GasketMaterial, gasketMaterials } from '../../domain/stock/gaskets.ts'
 import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
-import { dayOut, id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
+import { byId, dayOut, id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
 import { desk, happened, ticketParam } from '../tickets/desk.ts'
 import { view } from '../tickets/picture-routes.ts'
+import { recordOperation } from './operations.ts'
 import { recordQuartz, recordTiming, recordWaterTest } from './readings.ts'
-import {
-  closeCase,
-  fitMovement,
-  openCase,
-  recordCellFitting,
-  recordOperation,
-  removeCell,
-  replaceSeals,
-  strikeRecord,
-} from './work.ts'
+import { sealsOf } from './seals.ts'
+import { closeCase, fitMovement, openCase, recordCellFitting, removeCell, replaceSeals, strikeRecord } from './work.ts'
 
 const doneOut = z.object({
   id: idOut,
@@ -36,12 +30,34 @@ const measured = (unit: string) =>
       .meta({ examples: [unit] }),
   })
 const lot = { lot: id.optional(), lotUnknownBecause: line(200).optional() }
+const sealMaterial = z
+  .enum(Object.keys(gasketMaterials) as [GasketMaterial, ...GasketMaterial[]])
+  .meta({ description: 'of a seal whose lot is not known; else the lot says it' })
+const hundredths = z.number().multipleOf(0.01)
 const lotNamed = (value: { lot?: string | undefined; lotUnknownBecause?: string | undefined }) =>
   (value.lot === undefined) !== (value.lotUnknownBecause === undefined)
 const lotMissing = {
   path: ['lot'],
   error: 'name the lot, or say in lotUnknownBecause why it is not known; one of the two',
 }
+
+const sealOut = z.object({
+  position: z.string(),
+  fitted: z
+    .object({
+      on: dayOut,
+      by: z.string(),
+      material: z.string().nullable(),
+      innerMm: z.number().nullable(),
+      cordMm: z.number().nullable(),
+      profile: z.string().nullable(),
+      greasedWith: z.string().nullable(),
+      lot: z.object({ id: idOut, number: z.string().nullable(), item: z.string() }).nullable(),
+      lotUnknownBecause: z.string().nullable(),
+    })
+    .nullable(),
+  seen: z.object({ condition: z.string(), on: dayOut, by: z.string() }).nullable(),
+})
 
 const readingOut = z.object({
   id: idOut,
@@ -83,8 +99,14 @@ export function workRoutes(app: Routes, service: Service): void {
           from: happened,
           to: happened,
           minutes: z.number().int().min(0).max(10_000).optional(),
+          bench: id.optional(),
+          tools: z.array(id).max(20).optional(),
           finding: prose(2000).optional(),
-          oils: z.array(line(80)).max(20).optional(),
+          remarks: prose(2000).optional(),
+          oils: z
+            .array(z.union([line(80), z.strictObject({ kind: line(80), lot: line(60).optional() })]))
+            .max(20)
+            .optional(),
           magnetismBefore: line(40).optional(),
           magnetismAfter: line(40).optional(),
           cures: z
@@ -146,6 +168,7 @@ export function workRoutes(app: Routes, service: Service): void {
         params: ticketParam,
         body: z.strictObject({
           torqueNcm: z.number().min(0).max(2000).optional(),
+          back: z.enum(['press', 'screw', 'screwed-plate']).optional().meta({ description: 'how the case back holds' }),
           words: prose(300).optional(),
           at: happened,
         }),
@@ -171,7 +194,10 @@ export function workRoutes(app: Routes, service: Service): void {
               z
                 .strictObject({
                   position: line(40),
-                  material: line(20).optional(),
+                  material: sealMaterial.optional(),
+                  innerMm: hundredths.min(0.6).max(45).optional(),
+                  cordMm: hundredths.min(0.25).max(2.5).optional(),
+                  profile: line(40).optional(),
                   conditionSeen: z.enum(sealConditions).optional(),
                   greasedWith: line(60).optional(),
                   ...lot,
@@ -189,6 +215,20 @@ export function workRoutes(app: Routes, service: Service): void {
       createOnce(service, request, reply, (doing) =>
         replaceSeals(desk(service, doing), request.params.ticket, request.body),
       ),
+  )
+  app.get(
+    '/v1/watches/:id/seals',
+    {
+      config: { roles: ['counter', 'bench', 'stock', 'manager'] },
+      schema: {
+        tags,
+        summary:
+          'The seals of a watch by position: size, material and lot as fitted last, and what was seen of them since',
+        params: byId,
+        response: { 200: z.object({ items: z.array(sealOut) }) },
+      },
+    },
+    async (request) => ({ items: await sealsOf(service.database.prisma, request.params.id) }),
   )
   app.post(
     '/v1/tickets/:ticket/cell-fittings',

@@ -1,8 +1,7 @@
-import type { Sign, WatchKind } from '../../domain/reckoning/facts.ts'
+import type { WatchKind } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
-import { agreedLines } from '../../domain/tickets/gates-yes.ts'
 import { settingBehind } from '../../domain/tickets/missing-settings.ts'
 import type { OpeningKind } from '../../domain/tickets/snapshot.ts'
 import type { Created } from '../../http/creating.ts'
@@ -21,119 +20,21 @@ import {
   reopen,
   takeWork,
 } from '../tickets/desk.ts'
-import { strikeFacts, type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
+import { type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
 import { putPictures } from '../tickets/pictures.ts'
-import { refuseUnentitled } from '../tickets/said.ts'
 import { settleParts, settleTicket } from '../tickets/settled.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
 import { isStrikable, refuseStriking } from '../tickets/striking.ts'
 import { replaceMovement } from '../watches/watches.ts'
 
-export type OperationInput = {
-  line?: string | null | undefined
-  state: 'done' | 'struck'
-  what?: string | undefined
-  reason?: string | undefined
-  from?: string | undefined
-  to?: string | undefined
-  minutes?: number | undefined
-  finding?: string | undefined
-  oils?: string[] | undefined
-  magnetismBefore?: string | undefined
-  magnetismAfter?: string | undefined
-  /** signs that this work took away without a service; they stand as cured, not as signs */
-  cures?: Sign[] | undefined
-  /** what was taken out, bagged; it goes back to the owner, unless somebody entitled leaves it here */
-  oldParts?: { bag: string; words: string; leftBy?: string | undefined }[] | undefined
-}
-
-const answered = async (desk: Desk, ticket: Loaded, id: string, more: object = {}): Promise<Created> => {
+/** What every record of work answers with: its id, the step the ticket stands at, and the water gate. */
+export const answered = async (desk: Desk, ticket: Loaded, id: string, more: object = {}): Promise<Created> => {
   const after = await reopen(desk, ticket.snapshot.ticket.id)
   const water = judgeGate('G11', after.snapshot)
   return {
     location: `/v1/tickets/${ticket.snapshot.ticket.id}`,
     body: { id, step: after.snapshot.ticket.step, water: { state: water.state, why: water.why }, ...more },
   }
-}
-
-function refuseOperation(ticket: Loaded, input: OperationInput): void {
-  if ((input.magnetismBefore === undefined) !== (input.magnetismAfter === undefined)) {
-    const missing = input.magnetismBefore === undefined ? 'magnetismBefore' : 'magnetismAfter'
-    throw faulty([`/${missing}`, 'is missing: magnetism is measured before and after'])
-  }
-  const bags = [...(ticket.rows.loose ?? []).map((item) => item.bag), ...(input.oldParts ?? []).map((part) => part.bag)]
-  for (const [i, part] of (input.oldParts ?? []).entries()) {
-    if (bags.filter((bag) => bag === part.bag).length > 1)
-      throw faulty([`/oldParts/${i}/bag`, 'is taken: give another'])
-    if (part.leftBy !== undefined) refuseUnentitled(ticket, part.leftBy, 'approve', `/oldParts/${i}/leftBy`)
-  }
-}
-
-/** Signs that stand on the watch and were cured without a service: they stay on file and no longer count. */
-async function cure(desk: Desk, ticket: Loaded, cures: readonly Sign[], what: string): Promise<void> {
-  if (cures.length === 0) return
-  const rows = await desk.tx.$queryRaw<{ id: string }[]>`
-    select e.id from watch_event e where e.watch_id = ${String(ticket.rows.watch.id)}::uuid and e.event = 'sign' and e.sign = any(${[...cures]}::text[])
-      and not exists (select from strike s where s.fact_id = e.id)`
-  const ids = rows.map((row) => row.id)
-  await strikeFacts(desk, ticket, ids, `cured: ${what}`)
-}
-
-/** Old parts go back by default: each bag is one more loose item that the hand-over asks for. */
-async function bagOldParts({ tx, now, who }: Desk, ticketId: string, input: OperationInput): Promise<void> {
-  const bags = (input.oldParts ?? []).filter((part) => part.leftBy === undefined)
-  if (bags.length === 0) return
-  await tx.$executeRaw`
-    insert into loose_item (ticket_id, bag, words, recorded_at, by_key, recorded_by)
-    select ${ticketId}::uuid, b.bag, b.words, ${now}, ${who.keyId}::uuid, ${who.name}
-    from jsonb_to_recordset(${JSON.stringify(bags)}::jsonb) as b (bag text, words text)`
-}
-
-/** An operation done, or an agreed line struck out with a reason. Only agreed lines are worked on. */
-export async function recordOperation(desk: Desk, ref: string, input: OperationInput): Promise<Created> {
-  const ticket = await openTicket(desk, ref)
-  const { back } = takeWork(ticket, 'operation', 'an operation')
-  refuseOperation(ticket, input)
-  const line = input.line ?? null
-  if (line === null && input.what === undefined)
-    throw faulty(['/what', 'is missing: say what was done, or name the line'])
-  if (line === null && input.state === 'struck') throw faulty(['/line', 'is missing: only a line is struck out'])
-  if (input.state === 'struck' && input.reason === undefined)
-    throw faulty(['/reason', 'is missing: a line is struck out with a reason'])
-  const row = line === null ? undefined : ticket.rows.estimates?.at(-1)?.lines?.find((one) => one.id === line)
-  if (line !== null && !row) throw faulty(['/line', 'is no line of the newest version'])
-  if (line !== null && !agreedLines(ticket.snapshot).includes(line)) {
-    throw new Refusal('above-agreed', { agreed: `${row!.what} has no yes` }, [
-      { pointer: '/line', detail: 'was not agreed' },
-    ])
-  }
-  const to = instantFrom(desk, ticket, input.to, { pointer: '/to' })
-  const from = input.from === undefined ? null : instantFrom(desk, ticket, input.from, { pointer: '/from' })
-  if (from !== null && from > to) throw faulty(['/to', 'lies before the start'])
-  const facts =
-    input.state === 'done' && row?.complete_service === true
-      ? await writeFacts(desk, ticket, to, [{ event: 'complete-service' }])
-      : []
-  const [record] = await addRecords(desk, ticket.snapshot.ticket.id, [
-    {
-      kind: 'operation',
-      line,
-      at: to,
-      data: {
-        ...input,
-        what: input.what ?? row?.what,
-        code: row?.code ?? null,
-        from: from?.toISOString() ?? null,
-        facts,
-      },
-    },
-  ])
-  if (input.state === 'done') {
-    await cure(desk, ticket, input.cures ?? [], String(input.what ?? row?.what))
-    await bagOldParts(desk, ticket.snapshot.ticket.id, input)
-  }
-  if (back) await backToBench(desk, ticket, `work recorded: ${input.what ?? row?.what}`)
-  return answered(desk, ticket, record!.id)
 }
 
 export type OpeningInput = {
@@ -188,7 +89,12 @@ function refuseHazard(ticket: Loaded): void {
 export async function closeCase(
   desk: Desk,
   ref: string,
-  input: { torqueNcm?: number | undefined; words?: string | undefined; at?: string | undefined },
+  input: {
+    torqueNcm?: number | undefined
+    back?: string | undefined
+    words?: string | undefined
+    at?: string | undefined
+  },
 ): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   takeWork(ticket, 'closing', 'a closing of the case')
@@ -263,6 +169,9 @@ export type SealInput = {
   seals: ({
     position: string
     material?: string | undefined
+    innerMm?: number | undefined
+    cordMm?: number | undefined
+    profile?: string | undefined
     conditionSeen?: string | undefined
     greasedWith?: string | undefined
   } & LotNamed)[]

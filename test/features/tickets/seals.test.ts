@@ -80,3 +80,123 @@ test('a pressure is told as the tester shows it, kept so and in bar, and held ag
   const story = (await shop.counter.get(`/v1/watches/${told.watchId}/story`).expect(200)).body
   expect(JSON.stringify(story)).toContain('at 4.9987 bar (72.5 psi)')
 })
+
+test('the seals of a watch by position: size and material of each, what was seen of it, and what came in its place', async () => {
+  const ticket = await shop.book()
+  await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.told(ticket.number, 'openings', { reason: 'cell change' }, shop.bench)
+  await shop.told(
+    ticket.number,
+    'seals-seen',
+    {
+      seals: [
+        { position: 'Crown', condition: 'hard' },
+        { position: 'crystal', condition: 'supple' },
+      ],
+    },
+    shop.bench,
+  )
+  const seal = { position: 'crown', material: 'FKM', innerMm: 2, cordMm: 0.9, lotUnknownBecause: 'the old drawer' }
+  const replace = (more: object) =>
+    shop.say(ticket.number, 'seal-replacements', { seals: [{ ...seal, ...more }] }, shop.bench)
+  for (const [more, pointer] of [
+    [{ innerMm: 0.59 }, '#/seals/0/innerMm'],
+    [{ innerMm: 45.01 }, '#/seals/0/innerMm'],
+    [{ cordMm: 0.24 }, '#/seals/0/cordMm'],
+    [{ cordMm: 2.51 }, '#/seals/0/cordMm'],
+    [{ cordMm: 0.905 }, '#/seals/0/cordMm'],
+    [{ material: 'leather' }, '#/seals/0/material'],
+  ] as const) {
+    const answer = await replace(more)
+    expect([answer.status, answer.body.errors?.[0]?.pointer], JSON.stringify(more)).toEqual([400, pointer])
+  }
+  expect((await replace({ greasedWith: 'silicone' })).status).toBe(201)
+  await shop.told(ticket.number, 'closings', { torqueNcm: 45, back: 'screw' }, shop.bench)
+  const { items } = (await shop.counter.get(`/v1/watches/${ticket.watchId}/seals`).expect(200)).body
+  expect(items).toEqual([
+    {
+      position: 'crown',
+      fitted: {
+        on: '2026-11-25',
+        by: 'bench of the test',
+        material: 'FKM',
+        innerMm: 2,
+        cordMm: 0.9,
+        profile: null,
+        greasedWith: 'silicone',
+        lot: null,
+        lotUnknownBecause: 'the old drawer',
+      },
+      seen: null,
+    },
+    {
+      position: 'crystal',
+      fitted: null,
+      seen: { condition: 'supple', on: '2026-11-25', by: 'bench of the test' },
+    },
+  ])
+  const records = (await shop.counter.get(`/v1/tickets/${ticket.number}/records`).expect(200)).body.items
+  const words = records.map((one: { words: string }) => one.words)
+  expect(words).toContain('case closed, screw back at 45 Ncm')
+  expect(words).toContain(
+    'fitted: seal: crown, FKM, inner diameter 2 mm, cord 0.9 mm, greased with silicone, lot unknown: the old drawer',
+  )
+  await shop.counter.get(`/v1/watches/${ticket.id}/seals`).expect(404)
+})
+
+/** Condensation: any fog inside is a failure (public summary of ISO 2281); moisture left in rusts the movement. */
+test('fog inside is a failure, and the watch is to be opened the same day; or it is said why there was no test', async () => {
+  const ticket = await shop.book()
+  const { lines } = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, lines)
+  const why = { because: 'the owner only wants it to run' }
+  expect((await shop.say(ticket.number, 'water-tests-left-out', why)).status, 'the bench says so').toBe(403)
+  await shop.told(ticket.number, 'water-tests-left-out', why, shop.bench)
+  expect((await shop.gates(ticket.number)).G11!.state, 'a reason opens nothing').toBe('shut')
+  const { id } = await shop.made(shop.manager, '/v1/tools', {
+    kind: 'hot-plate-thermometer',
+    serial: 'H-1',
+    name: 'plate',
+  })
+  const fog = await shop.told(
+    ticket.number,
+    'water-tests',
+    {
+      test: 'condensation',
+      condensation: { plateC: 42, minutes: 15, dropC: 20, fogInside: true },
+      seen: 'passed',
+      tool: id,
+    },
+    shop.bench,
+  )
+  expect(fog).toMatchObject({ passed: false, openAtOnce: true, because: ['fog inside the crystal'] })
+  expect((await shop.counter.get(`/v1/tickets/${ticket.number}`)).body).toMatchObject({
+    step: 'on-the-bench',
+    nextActor: 'bench',
+    nextBy: '2026-11-25',
+  })
+})
+
+test('an operation says at which bench, with which tools and oils, and what else is to be remarked', async () => {
+  const ticket = await shop.book()
+  const { lines } = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  const operation = (more: object) =>
+    shop.say(ticket.number, 'operations', { line: lines[0]!.id, state: 'done', ...more }, shop.bench)
+  expect((await operation({ bench: ticket.id })).body.errors[0].pointer).toBe('#/bench')
+  expect((await operation({ tools: [shop.tools.timing, ticket.id] })).body.errors[0].pointer).toBe('#/tools/1')
+  const done = await operation({
+    bench: shop.benchId,
+    tools: [shop.tools.timing],
+    minutes: 20,
+    oils: ['grease for the crown', { kind: 'oil of the train', lot: 'L 7' }],
+    remarks: 'stem is worn, will do another year',
+  })
+  expect(done.status, JSON.stringify(done.body)).toBe(201)
+  const { body } = await shop.counter.get(`/v1/tickets/${ticket.number}/records/${done.body.id}`).expect(200)
+  expect(body.words).toBe(
+    'done: cell change; 20 min; at Bench 2; with timing-machine T-1; oils: grease for the crown, oil of the train (lot L 7); stem is worn, will do another year',
+  )
+})
