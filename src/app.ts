@@ -84,9 +84,14 @@ export async function buildApp(service: Service): Promise<App> {
     // an address that cannot be read is refused before any route is found
     frameworkErrors: (error, request, reply) => sendProblem(request, reply, refusalOf(error)),
     logController: new LogController({ disableRequestLogging: true }),
+    // given here and not set afterwards, so that fastify does not load those of its own; its types know no others
+    schemaController: {
+      compilersFactory: {
+        buildValidator: () => doorCompiler as never,
+        buildSerializer: () => serializerCompiler as never,
+      },
+    },
   })
-  app.setValidatorCompiler(doorCompiler)
-  app.setSerializerCompiler(serializerCompiler)
   app.removeContentTypeParser('text/plain')
 
   app.addHook('onRequest', async (request, reply) => {

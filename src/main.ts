@@ -7,7 +7,7 @@ import { migrate } from './db/migrate.ts'
 import { openDatabase } from './db/open.ts'
 import { takeFirstManagerKey } from './features/staff-keys/staff-keys.ts'
 import type { Service } from './http/service.ts'
-import { type Jobs, startJobs } from './jobs/index.ts'
+import type { Jobs } from './jobs/index.ts'
 import { makeLog } from './log.ts'
 
 /** config → database → app and jobs → listen. The only clock and the only exit. */
@@ -43,8 +43,10 @@ if (config.firstManagerKey && (await takeFirstManagerKey(database.prisma, config
 
 const app = await buildApp(service)
 let jobs: Jobs | null = null
+let stopping = false
 
 closeWithGrace({ delay: 30_000, logger: log }, async ({ err, signal }) => {
+  stopping = true
   if (err) log.fatal({ err }, 'stopping after an error')
   else log.info({ signal }, 'stopping')
   await Promise.all([app.close(), jobs?.stop()])
@@ -61,5 +63,8 @@ log.info(
   },
   'listening',
 )
-// after listening, so that a long night does not keep the doors shut
-if (config.jobs.on) jobs = startJobs(service)
+// loaded and started after listening, so that neither a mail library nor a long night keeps the doors shut
+if (config.jobs.on) {
+  const { startJobs } = await import('./jobs/index.ts')
+  if (!stopping) jobs = startJobs(service)
+}

@@ -1,6 +1,6 @@
+import { readdir } from 'node:fs/promises'
 import path from 'node:path'
 import { fileURLToPath } from 'node:url'
-import { runner } from 'node-pg-migrate'
 import pg from 'pg'
 import { isConflict } from './open.ts'
 
@@ -9,6 +9,8 @@ const here = path.dirname(fileURLToPath(import.meta.url))
 const root =
   path.basename(path.resolve(here, '../..')) === 'dist' ? path.resolve(here, '../../..') : path.resolve(here, '../..')
 export const migrationsFolder = path.join(root, 'prisma', 'migrations')
+
+const UNDEFINED_TABLE = '42P01'
 
 /**
  * Brings a database to the newest schema; replicas that start together wait for one another on an advisory lock. It is one
@@ -24,10 +26,22 @@ export async function migrate(databaseUrl: string): Promise<string[]> {
   }
 }
 
+async function isUpToDate(client: pg.Client): Promise<boolean> {
+  const { rows } = await client.query<{ name: string }>('select name from schema_migration').catch((error) => {
+    if (error.code === UNDEFINED_TABLE) return { rows: [] }
+    throw error
+  })
+  const known = new Set(rows.map(({ name }) => `${name}.sql`))
+  return (await readdir(migrationsFolder)).every((file) => known.has(file))
+}
+
 async function migrateOnce(databaseUrl: string): Promise<string[]> {
   const client = new pg.Client({ connectionString: databaseUrl, options: '-c TimeZone=UTC' })
   await client.connect()
   try {
+    // as nearly every start finds it: what carries migrations out takes longer to load than all else here
+    if (await isUpToDate(client)) return []
+    const { runner } = await import('node-pg-migrate')
     const done = await runner({
       dbClient: client,
       dir: migrationsFolder,

@@ -1,5 +1,4 @@
 import { createHash } from 'node:crypto'
-import DKIM from 'nodemailer/lib/dkim'
 import type { Day } from '../domain/day.ts'
 import { calendarFile } from './calendar.ts'
 import { type LetterContents, oneLine } from './contents.ts'
@@ -108,6 +107,7 @@ function fieldsOf(language: string, noticeId: string, links: Links, sender: Send
 }
 
 async function signed(raw: Buffer, dkim: NonNullable<Sender['dkim']>): Promise<Buffer> {
+  const { default: DKIM } = await import('nodemailer/lib/dkim')
   const signer = new DKIM({
     domainName: dkim.domain,
     keySelector: dkim.selector,

@@ -1,5 +1,3 @@
-import PostalMime from 'postal-mime'
-
 /** What a report of RFC 3464 says of one recipient. */
 export type RecipientReport = {
   /** ENVID of RFC 3461, which is the id of the notice where the relay gave it back */
@@ -58,6 +56,7 @@ function addressIn(field: string | undefined): string | null {
  * out, since nothing may follow from them.
  */
 export async function readReport(message: Uint8Array): Promise<RecipientReport[] | null> {
+  const { default: PostalMime } = await import('postal-mime')
   const mail = await PostalMime.parse(message, {
     forceRfc822Attachments: true,
     attachmentEncoding: 'utf8',

@@ -2,7 +2,6 @@ import { createHash } from 'node:crypto'
 import { createReadStream } from 'node:fs'
 import { mkdir, rename, stat, writeFile } from 'node:fs/promises'
 import path from 'node:path'
-import sharp from 'sharp'
 import { v7 as uuidv7 } from 'uuid'
 import type { Db } from '../../db/open.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
@@ -14,9 +13,6 @@ export const PICTURE_BYTES = 12 * 1024 * 1024
 const PIXELS = 60_000_000
 /** What is not stored line by line has to be unpacked as a whole: so many bytes of it, one picture at a time. */
 const UNPACKED_BYTES = 100_000_000
-// no other reader is ever started on what a sender sends
-sharp.block({ operation: ['VipsForeignLoad'] })
-sharp.unblock({ operation: ['VipsForeignLoadJpeg', 'VipsForeignLoadPng', 'VipsForeignLoadWebp'] })
 
 const types: Readonly<Record<string, string>> = { jpeg: 'image/jpeg', png: 'image/png', webp: 'image/webp' }
 
@@ -32,6 +28,15 @@ export type Picture = {
   content: Buffer
 }
 
+/** Loaded with the first picture. No other reader is ever started on what a sender sends. */
+async function loadSharp() {
+  const { default: sharp } = await import('sharp')
+  sharp.block({ operation: ['VipsForeignLoad'] })
+  sharp.unblock({ operation: ['VipsForeignLoadJpeg', 'VipsForeignLoadPng', 'VipsForeignLoadWebp'] })
+  return sharp
+}
+let sharpLoaded: ReturnType<typeof loadSharp> | undefined
+
 let reading: Promise<unknown> = Promise.resolve()
 
 /** Reads a file as a picture by its content, whatever its name and its type claim; the whole of it has to decode. */
@@ -46,6 +51,8 @@ async function readNow(content: Buffer): Promise<Picture> {
   if (content.length === 0) throw new Refusal('picture-refused', { why: 'it is empty' })
   if (content.length > PICTURE_BYTES) throw new Refusal('body-too-large')
   const options = { limitInputPixels: PIXELS, failOn: 'error' as const }
+  sharpLoaded ??= loadSharp()
+  const sharp = await sharpLoaded
   const found = await sharp(content, options)
     .metadata()
     .catch((error: Error) => {
