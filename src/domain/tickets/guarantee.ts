@@ -40,6 +40,16 @@ export const daysOfStay = (bookedIn: Day, handedOver: Day): number =>
 /** What ends a guarantee before its day. */
 export type Voided = 'no' | 'opened-elsewhere' | 'water' | 'blow'
 
+/** What the guarantee on a line covers, and what it does not (common practice, no source; the law of the place comes first). */
+export const covers = 'the work done and the parts fitted'
+export const excludes = (kind: GuaranteeKind | null): readonly string[] => [
+  'a blow',
+  'the case opened elsewhere',
+  'water after the day of the test, unless the test was flawed',
+  'wear of what was declined',
+  ...(kind === 'cell' ? ['a cell spent by normal use, but not one that leaks'] : []),
+]
+
 /** The guarantee question for one line: covered, or why not. The person decides; this is what the record says. */
 export function coverOf(
   end: Day | null,

@@ -1,25 +1,51 @@
 import type { Db } from '../../db/open.ts'
 import type { Day, PartialDay } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { coverOf, guaranteeEnd, type Voided } from '../../domain/tickets/guarantee.ts'
+import {
+  coverOf,
+  covers,
+  excludes,
+  type GuaranteeKind,
+  guaranteeEnd,
+  type Voided,
+} from '../../domain/tickets/guarantee.ts'
 import type { Desk } from './desk.ts'
 import type { Loaded } from './snapshot.ts'
 
 /** Why a watch came back, as the bench found; one for each line. */
 export const comebackCauses = ['part', 'work', 'adjustment', 'lot', 'not-ours', 'wear', 'unclear'] as const
 
-type Row = { line: string; what: string; startsOn: PartialDay; months: number; daysAdded: number }
+type Row = {
+  line: string
+  what: string
+  kind: GuaranteeKind | null
+  startsOn: PartialDay
+  months: number
+  daysAdded: number
+  endedEarly: { on: Day; voided: Exclude<Voided, 'no'>; because: string; ticket: string } | null
+}
 
-/** The guarantees a ticket gave, each with its last day, that day included, and whether it runs on a day. */
-export async function guaranteesOf(db: Db, ticketId: string, on: Day) {
+/**
+ * The guarantees a ticket gave, each with its last day, that day included, and whether it runs on a day. One that was found
+ * voided when the watch came back has ended; `asked` is the ticket whose own decision is just being made.
+ */
+export async function guaranteesOf(db: Db, ticketId: string, on: Day, asked: string | null = null) {
   const rows = await db.$queryRaw<Row[]>`
-    select g.line_id as line, g.what, g.starts_on::text as "startsOn", g.months,
-      coalesce((select sum(d.days) from guarantee_days d where d.guarantee_id = g.id), 0)::int as "daysAdded"
-    from guarantee g where g.ticket_id = ${ticketId}::uuid order by g.id`
-  return rows.map((row) => {
+    select g.line_id as line, g.what, l.guarantee_kind as kind, g.starts_on::text as "startsOn", g.months,
+      coalesce((select sum(d.days) from guarantee_days d where d.guarantee_id = g.id), 0)::int as "daysAdded",
+      (select jsonb_build_object('on', r.on_day, 'voided', d ->> 'voided', 'because', d ->> 'because', 'ticket', t.number)
+       from ticket t join ticket_record r on r.ticket_id = t.id and r.kind = 'comeback' cross join jsonb_array_elements(r.data -> 'lines') d
+       where t.comeback_of = g.ticket_id and t.id is distinct from ${asked}::uuid and d ->> 'line' = g.line_id::text and d ->> 'voided' <> 'no'
+         and not exists (select from ticket_record s where s.strikes = r.id)
+         and not exists (select from ticket_record n where n.ticket_id = t.id and n.kind = 'comeback' and n.seq > r.seq
+           and not exists (select from ticket_record s where s.strikes = n.id))
+       order by r.seq limit 1) as "endedEarly"
+    from guarantee g join estimate_line l on l.id = g.line_id where g.ticket_id = ${ticketId}::uuid order by g.id`
+  return rows.map(({ kind, ...row }) => {
     const lastDay = guaranteeEnd(row.startsOn, row.months, row.daysAdded)
-    const { covered, because } = coverOf(lastDay, on, 'no')
-    return { ...row, lastDay, running: covered, because }
+    const voided = row.endedEarly !== null && row.endedEarly.on <= on ? row.endedEarly.voided : 'no'
+    const { covered, because } = coverOf(lastDay, on, voided)
+    return { ...row, lastDay, running: covered, because, covers, excludes: [...excludes(kind)] }
   })
 }
 
@@ -44,7 +70,9 @@ export async function decideComeback(desk: Desk, ticket: Loaded, lines: readonly
       cure: 'This ticket is linked to no earlier one.',
     })
   const cameBack = String(ticket.rows.ticket.booked_on) as Day
-  const guarantees = new Map((await guaranteesOf(desk.tx, earlier, cameBack)).map((row) => [row.line, row]))
+  const guarantees = new Map(
+    (await guaranteesOf(desk.tx, earlier, cameBack, ticket.snapshot.ticket.id)).map((row) => [row.line, row]),
+  )
   for (const [i, decided] of lines.entries()) {
     const guarantee = guarantees.get(decided.line)
     if (!guarantee) throw faulty([`/lines/${i}/line`, 'is no line of the earlier ticket with a guarantee'])

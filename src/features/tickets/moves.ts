@@ -160,11 +160,8 @@ async function handOver(desk: Desk, ticket: Loaded): Promise<void> {
     from jsonb_to_recordset(${JSON.stringify(guaranteed)}::jsonb) as g (id uuid, what text, months int)`
   // who it was is said once, in the comparison before the hand-over, from which a person can be taken out
   await leaveHouse(desk, ticket, 'with the owner', 'the collector')
-  const covered = ticket.records
-    .filter((record) => record.kind === 'comeback')
-    .flatMap((record) => record.data.lines as { line: string; covered: boolean }[])
-    .filter((line) => line.covered)
-    .map((line) => line.line)
+  const decided = ticket.records.findLast((record) => record.kind === 'comeback')?.data.lines ?? []
+  const covered = (decided as { line: string; covered: boolean }[]).flatMap((one) => (one.covered ? [one.line] : []))
   if (comebackOf !== null && covered.length > 0 && stay > 0) {
     await desk.tx.$executeRaw`
       insert into guarantee_days (guarantee_id, ticket_id, days, recorded_by)

@@ -215,6 +215,12 @@ export function ticketRoutes(app: Routes, service: Service): void {
                 lastDay: dayOut.nullable(),
                 running: z.boolean(),
                 because: z.string(),
+                endedEarly: z
+                  .object({ on: dayOut, voided: z.string(), because: z.string(), ticket: z.string() })
+                  .nullable()
+                  .meta({ description: 'found voided on that day, when the watch came back on that ticket' }),
+                covers: z.string(),
+                excludes: z.array(z.string()),
               }),
             ),
           }),

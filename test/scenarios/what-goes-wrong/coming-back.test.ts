@@ -78,6 +78,11 @@ describe('comeback within the guarantee', () => {
     expect(blow.body.errors[0]).toMatchObject({ pointer: '#/lines/0/covered' })
     await decide(again.number, [{ line: stem.id, covered: true }]).then((reply) => expect(reply.status).toBe(201))
     expect((await shop.move(again.number, 'priced')).body, 'one line is not decided').toMatchObject({ gate: 'G16' })
+    // a decision that is made anew below: the newest counts
+    await decide(
+      again.number,
+      [stem, crystal].map(({ id }) => ({ line: id, covered: true })),
+    )
     await decide(again.number, [
       { line: stem.id, covered: true, cause: 'part' },
       { line: crystal.id, covered: false, voided: 'blow', because: 'chipped at the edge', cause: 'not-ours' },
@@ -120,6 +125,18 @@ describe('comeback within the guarantee', () => {
       { what: 'new stem', daysAdded: 20, lastDay: '2027-12-15' },
       { what: 'crystal', daysAdded: 0, lastDay: '2027-11-25' },
     ])
+    expect(after).toMatchObject([
+      { running: true, endedEarly: null, covers: 'the work done and the parts fitted' },
+      {
+        running: false,
+        because: 'voided: blow',
+        endedEarly: { on: '2026-11-26', voided: 'blow', because: 'chipped at the edge', ticket: again.number },
+        excludes: expect.arrayContaining(['a blow', 'the case opened elsewhere']),
+      },
+    ])
+    const third = await back(first)
+    const covered = await decide(third.number, [{ line: crystal.id, covered: true }])
+    expect(covered.body.errors[0].detail, 'it has ended').toContain('voided: blow')
 
     const url = '/v1/reports/comebacks?from=2026-11-01&to=2026-12-31'
     const { items } = (await shop.manager.get(url).expect(200)).body
