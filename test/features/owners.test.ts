@@ -200,6 +200,28 @@ describe('owners', () => {
     expect(rows).toEqual([{ name: 'Before Edit', reason: 'married', recorded_by: 'counter of the test' }])
   })
 
+  test('of a firm its tax number, terms and discount class are kept; of a person they are refused, whichever came first', async () => {
+    const counter = house.as('counter')
+    const terms = { taxNumber: 'CHE-000.000.000', paymentDays: 30, discountClass: 'trade' }
+    const person = await counter.post('/v1/owners', { name: 'Lone Person', contacts: [], ...terms })
+    expect([person.status, person.body.errors?.map((fault: { pointer: string }) => fault.pointer)]).toEqual([
+      400,
+      ['#/taxNumber', '#/paymentDays', '#/discountClass'],
+    ])
+    const firm = await counter
+      .post('/v1/owners', { name: 'Quay Clockworks', isFirm: true, contacts: [], ...terms })
+      .expect(201)
+    expect(firm.body).toMatchObject(terms)
+    const one = await owner('Another Alone')
+    const path = `/v1/owners/${one.id}`
+    expect((await counter.patch(path, { paymentDays: 10 }, '"v1"')).body.errors).toMatchObject([
+      { pointer: '#/paymentDays' },
+    ])
+    const onAccount = { standing: 'business-account', paymentDays: 10, discountClass: null }
+    expect((await counter.patch(path, onAccount, '"v1"').expect(200)).body).toMatchObject(onAccount)
+    await counter.patch(path, { paymentDays: 181 }, '"v2"').expect(400)
+  })
+
   test('merged records keep both numbers and can be parted again', async () => {
     const [kept, double] = [await owner('Kept One'), await owner('Double One')]
     await house.as('counter').post(`/v1/owners/${double.id}/merge`, { into: kept.id }).expect(200)

@@ -29,6 +29,7 @@ const trace = {
 let owner: string
 let watch: string
 let n = 0
+const tax = () => `ZQ-TAX-${n}-`
 beforeEach(async () => {
   n += 1
   const contacts = [
@@ -38,7 +39,14 @@ beforeEach(async () => {
   ]
   const made = await house
     .as('counter')
-    .post('/v1/owners', { name: trace.name, formOfAddress: 'Ms', contacts, confirmedNew: true })
+    .post('/v1/owners', {
+      name: trace.name,
+      formOfAddress: 'Ms',
+      isFirm: true,
+      taxNumber: tax(),
+      contacts,
+      confirmedNew: true,
+    })
     .expect(201)
   owner = made.body.id
   const body = { maker: 'Norrsken', kind: 'quartz', serial: `ZQ${n}`, ownerId: owner }
@@ -60,7 +68,7 @@ const sql = async <T extends object>(text: string, values: unknown[] = []) =>
 
 /** Every table in which any of the words is still to be read. */
 async function traces(
-  words: string[] = [trace.name, `${n}.${trace.mail}`, '446681899', trace.street],
+  words: string[] = [trace.name, `${n}.${trace.mail}`, '446681899', trace.street, tax()],
 ): Promise<string[]> {
   const tables = await sql<{ t: string }>(
     `select quote_ident(tablename) as t from pg_tables where schemaname = 'public'`,
@@ -75,7 +83,7 @@ async function traces(
   }
   return found
 }
-const onlyMine = () => [`${n}.${trace.mail}`]
+const onlyMine = () => [`${n}.${trace.mail}`, tax()]
 
 async function queuedNotice(state = 'queued'): Promise<string> {
   const [row] = await sql<{ id: string }>(

@@ -48,6 +48,23 @@ describe('watches', () => {
     expect((await house.database.pool.query('select count(*) from watch')).rows).toEqual(before.rows)
   })
 
+  test('what is measured on the case is kept within what a case can measure', async () => {
+    const body = { maker: 'Halden', kind: 'quartz', serial: 'case 7' }
+    const measures = { diameterMm: 36.5, thicknessMm: 9.8, lugWidthMm: 18, crystal: 'mineral', crystalHeld: 'gasket' }
+    const made = await house
+      .as('counter')
+      .post('/v1/watches', { ...body, ...measures })
+      .expect(201)
+    expect((await house.as('counter').get(`/v1/watches/${made.body.id}`).expect(200)).body).toMatchObject(measures)
+    const wrong = { thicknessMm: 1.9, lugWidthMm: 30.1, crystalHeld: 'hope' }
+    const refused = await house.as('counter').patch(`/v1/watches/${made.body.id}`, wrong, '"v1"')
+    expect(refused.body.errors.map((fault: { pointer: string }) => fault.pointer).sort()).toEqual([
+      '#/crystalHeld',
+      '#/lugWidthMm',
+      '#/thicknessMm',
+    ])
+  })
+
   test('that are unknown are 404 wherever they are named', async () => {
     const nobody = '01890000-0000-7000-8000-000000000000'
     for (const path of ['', '/history', '/obligations'])

@@ -24,8 +24,22 @@ export type NewOwner = {
   language: string
   isFirm?: boolean | undefined
   standing?: 'normal' | 'business-account' | 'do-not-serve' | 'in-dispute' | undefined
+  taxNumber?: string | null | undefined
+  paymentDays?: number | null | undefined
+  discountClass?: string | null | undefined
   contacts: NewContact[]
   noticeChoices?: NewChoice[] | undefined
+}
+
+const businessFields = ['taxNumber', 'paymentDays', 'discountClass'] as const
+
+/** Tax number, terms of payment and discount class are of a firm or a business on account. */
+function refuseOfAPerson(owner: Partial<NewOwner>, business: boolean, pointer: string): void {
+  const wrong = business ? [] : businessFields.filter((field) => (owner[field] ?? null) !== null)
+  if (wrong.length > 0)
+    throw faulty(
+      ...wrong.map((field) => [`${pointer}/${field}`, 'is kept of a firm or a business account only'] as const),
+    )
 }
 
 /** Writes any number of new owners with their contacts and choices; ids in the order given. */
@@ -35,6 +49,8 @@ export async function addOwners(
   country: string,
   pointer = (index: number) => `/${index}`,
 ): Promise<string[]> {
+  for (const [index, owner] of owners.entries())
+    refuseOfAPerson(owner, owner.isFirm === true || owner.standing === 'business-account', pointer(index))
   const ids = owners.map(() => uuidv7())
   const idOf = (index: number) => ids[index] ?? ''
   // one statement a table, whatever the number of rows: the ORM compiles a createMany anew for every number of them
@@ -46,12 +62,15 @@ export async function addOwners(
     is_firm: owner.isFirm ?? false,
     standing: owner.standing ?? 'normal',
     search_name: nameKey(owner.name),
+    tax_number: owner.taxNumber ?? null,
+    payment_days: owner.paymentDays ?? null,
+    discount_class: owner.discountClass ?? null,
   }))
   await tx.$executeRaw`
-    insert into owner (id, name, form_of_address, language, is_firm, standing, search_name, created_by)
-    select id, name, form_of_address, language, is_firm, standing, search_name, ${who.name}
+    insert into owner (id, name, form_of_address, language, is_firm, standing, search_name, tax_number, payment_days, discount_class, created_by)
+    select id, name, form_of_address, language, is_firm, standing, search_name, tax_number, payment_days, discount_class, ${who.name}
     from jsonb_to_recordset(${JSON.stringify(rows)}::jsonb) as r (id uuid, name text, form_of_address text, language text, is_firm boolean,
-      standing text, search_name text)`
+      standing text, search_name text, tax_number text, payment_days int, discount_class text)`
   const contacts = owners.flatMap((owner, index) =>
     owner.contacts.map((contact, at) => ({
       id: uuidv7(),
@@ -118,7 +137,11 @@ export async function getOwner(db: Db, id: string) {
     language: row.language,
     isFirm: row.isFirm,
     standing: row.standing,
+    taxNumber: row.taxNumber,
+    paymentDays: row.paymentDays,
+    discountClass: row.discountClass,
     deceasedOn: dayOrNull(row.deceasedOn),
+    deceasedToldBy: row.deceasedToldBy,
     erasedOn: dayOrNull(row.erasedOn),
     mergedInto: row.mergedInto,
     contacts: contacts.map((contact) => ({
@@ -128,6 +151,7 @@ export async function getOwner(db: Db, id: string) {
       preferredFor: contact.preferredFor,
       testedOn: dayOrNull(contact.testedOn),
       failedOn: dayOrNull(contact.failedOn),
+      failedWhy: contact.failedWhy,
     })),
     noticeChoices: [...latest.values()].map((choice) => ({
       kind: choice.kind,
@@ -141,7 +165,9 @@ export async function getOwner(db: Db, id: string) {
   }
 }
 
-export type OwnerEdit = Partial<Pick<NewOwner, 'name' | 'formOfAddress' | 'language' | 'isFirm' | 'standing'>> & {
+export type OwnerEdit = Partial<
+  Pick<NewOwner, 'name' | 'formOfAddress' | 'language' | 'isFirm' | 'standing' | (typeof businessFields)[number]>
+> & {
   reason?: string | undefined
 }
 
@@ -151,6 +177,8 @@ export async function editOwner(act: Act, id: string, expected: (version: number
   expected(before.version)
   await keepBefore(act, 'owner', before, input.reason)
   const { reason: _, ...edit } = input
+  const business = (edit.isFirm ?? before.isFirm) || (edit.standing ?? before.standing) === 'business-account'
+  refuseOfAPerson(edit, business, '')
   await tx.owner.update({
     where: { id },
     data: {

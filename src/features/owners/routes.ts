@@ -36,12 +36,18 @@ export const choiceBody = z.strictObject({
 })
 const language = z.enum(['en', 'de', 'fr', 'es', 'pt'])
 const standing = z.enum(['normal', 'business-account', 'do-not-serve', 'in-dispute'])
+const business = {
+  taxNumber: line(40).nullable().optional(),
+  paymentDays: z.number().int().min(0).max(180).nullable().optional(),
+  discountClass: line(40).nullable().optional(),
+}
 export const ownerBody = z.strictObject({
   name: line(120),
   formOfAddress: line(60).optional(),
   language: language.default('en'),
   isFirm: z.boolean().optional(),
   standing: standing.optional(),
+  ...business,
   contacts: z.array(contactBody).max(10).default([]),
   noticeChoices: z.array(choiceBody).max(10).optional(),
 })
@@ -54,7 +60,11 @@ const ownerOut = z.object({
   language: z.string(),
   isFirm: z.boolean(),
   standing: z.string(),
+  taxNumber: z.string().nullable(),
+  paymentDays: z.number().int().nullable().meta({ description: 'terms of payment' }),
+  discountClass: z.string().nullable(),
   deceasedOn: dayOut.nullable(),
+  deceasedToldBy: z.string().nullable(),
   erasedOn: dayOut.nullable(),
   mergedInto: idOut.nullable(),
   contacts: z.array(
@@ -65,6 +75,7 @@ const ownerOut = z.object({
       preferredFor: z.array(z.string()),
       testedOn: dayOut.nullable(),
       failedOn: dayOut.nullable(),
+      failedWhy: z.string().nullable(),
     }),
   ),
   noticeChoices: z.array(
@@ -149,6 +160,7 @@ export function ownerRoutes(app: Routes, service: Service): void {
           language: language.optional(),
           isFirm: z.boolean().optional(),
           standing: standing.optional(),
+          ...business,
           reason: line(300).optional(),
         }),
         response: { 200: ownerOut },

@@ -152,7 +152,7 @@ async function carryOut(act: Act, erasureId: string, group: Group, keeper: Keepe
       ended_on = coalesce(ended_on, ${today}::date)
     where owner_id = any(${ids}::uuid[])`
   await tx.$executeRaw`
-    update owner set name = ${ERASED}, form_of_address = null, search_name = '', deceased_told_by = null, erased_on = ${today}::date, version = version + 1
+    update owner set name = ${ERASED}, form_of_address = null, search_name = '', deceased_told_by = null, tax_number = null, payment_days = null, discount_class = null, erased_on = ${today}::date, version = version + 1
     where id = any(${ids}::uuid[])`
 
   // the tables that are never rewritten let go of a person, and of nothing else

@@ -30,6 +30,9 @@ export type WatchFields = {
   diameterMm?: number | null | undefined
   crystal?: 'acrylic' | 'mineral' | 'sapphire' | 'unknown' | undefined
   luminous?: string | undefined
+  thicknessMm?: number | null | undefined
+  lugWidthMm?: number | null | undefined
+  crystalHeld?: 'press-fit' | 'gasket' | 'glued' | 'tension-ring' | 'unknown' | null | undefined
   made?: PartialDay | null | undefined
   sold?: PartialDay | null | undefined
   doNot?: string[] | undefined
@@ -76,6 +79,9 @@ export async function addWatches({ tx, today, who }: Act, watches: readonly NewW
     diameter_mm: watch.diameterMm ?? null,
     crystal: watch.crystal ?? 'unknown',
     luminous: watch.luminous ?? 'unknown',
+    thickness_mm: watch.thicknessMm ?? null,
+    lug_width_mm: watch.lugWidthMm ?? null,
+    crystal_held: watch.crystalHeld ?? null,
     made: watch.made ?? null,
     sold: watch.sold ?? null,
     do_not: watch.doNot ?? [],
@@ -89,12 +95,12 @@ export async function addWatches({ tx, today, who }: Act, watches: readonly NewW
   const written = JSON.stringify(rows)
   await tx.$executeRaw`
     insert into watch (id, maker, model, reference, serial, search_serial, known_duplicate, own_mark, description, kind, display, claim_marked,
-      claim_bar, case_material, diameter_mm, crystal, luminous, made, sold, do_not, first_seen, owner_id, owner_known_on, created_by)
+      claim_bar, case_material, diameter_mm, thickness_mm, lug_width_mm, crystal, crystal_held, luminous, made, sold, do_not, first_seen, owner_id, owner_known_on, created_by)
     select id, maker, model, reference, serial, search_serial, known_duplicate, own_mark, description, kind, display, claim_marked,
-      claim_bar, case_material, diameter_mm, crystal, luminous, made, sold, do_not, first_seen, owner_id, first_seen, ${who.name}
+      claim_bar, case_material, diameter_mm, thickness_mm, lug_width_mm, crystal, crystal_held, luminous, made, sold, do_not, first_seen, owner_id, first_seen, ${who.name}
     from jsonb_to_recordset(${written}::jsonb) as r (id uuid, maker text, model text, reference text, serial text, search_serial text,
       known_duplicate boolean, own_mark text, description text, kind text, display text, claim_marked text, claim_bar numeric,
-      case_material text, diameter_mm numeric, crystal text, luminous text, made text, sold text, do_not text[], first_seen date, owner_id uuid)`
+      case_material text, diameter_mm numeric, thickness_mm numeric, lug_width_mm numeric, crystal text, crystal_held text, luminous text, made text, sold text, do_not text[], first_seen date, owner_id uuid)`
   if (rows.some((row) => row.owner_id))
     await tx.$executeRaw`
       insert into ownership (id, watch_id, owner_id, from_day, learned, how, recorded_by)
@@ -178,6 +184,9 @@ const shown = (row: Row) => ({
   diameterMm: row.diameterMm?.toNumber() ?? null,
   crystal: row.crystal,
   luminous: row.luminous,
+  thicknessMm: row.thicknessMm?.toNumber() ?? null,
+  lugWidthMm: row.lugWidthMm?.toNumber() ?? null,
+  crystalHeld: row.crystalHeld,
   made: row.made,
   sold: row.sold,
   firstSeen: dayFrom(row.firstSeen),
