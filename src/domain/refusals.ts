@@ -2,7 +2,10 @@
  * Every way the service says no. A code is stable and part of the API (`type` of the problem); the sentence says what
  * to do. Adding one: a line here and its status in http/problem-statuses.ts, which does not compile without it.
  */
-type Facts = Readonly<Record<string, string | number | boolean | null | undefined | readonly string[]>>
+type Facts = Readonly<Record<string, string | number | boolean | null | undefined | readonly string[]>> & {
+  // members of RFC 9457 itself: a fact of that name would be written over
+  readonly [name in 'type' | 'title' | 'status' | 'detail' | 'instance' | 'errors']?: never
+}
 
 const sentences = {
   // the request itself
@@ -77,7 +80,7 @@ const sentences = {
     `A ticket does not go from ${f.from} to ${f.to}. From ${f.from} it may go to: ${(f.possible as string[]).join(', ')}.`,
   'move-needs-reason': () => 'This move goes back or aside: say why, in "reason".',
   'gate-shut': (f: Facts) =>
-    `Gate ${f.gate} (${f.title}) is shut: ${f.why}. To open it: ${(f.opens as string[]).join('; ') || 'see the gates of the ticket'}.${(f.alsoShut as string[] | undefined)?.length ? ` Shut, too: ${(f.alsoShut as string[]).join(' ')}` : ''}`,
+    `Gate ${f.gate} (${f.gateTitle}) is shut: ${f.why}. To open it: ${(f.opens as string[]).join('; ') || 'see the gates of the ticket'}.${(f.alsoShut as string[] | undefined)?.length ? ` Shut, too: ${(f.alsoShut as string[]).join(' ')}` : ''}`,
   'ticket-ended': (f: Facts) =>
     `This ticket has ended (${f.ended}). A watch that comes back gets a new ticket linked to it.`,
   'ticket-frozen': (f: Facts) =>

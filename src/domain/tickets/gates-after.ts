@@ -50,14 +50,14 @@ const parts: GateRule = (t) => {
         'manager',
       ),
     ],
-    ...looksAt(newestVersion(t), ...t.parts),
+    ...looksAt(newestVersion(t), t.revoked, ...t.answers, ...t.parts),
   }
 }
 
 /** G9: checked for this version with every agreed part in it, right designation, a cell that will last, gaskets within storage life, tools in date, a bench with the skill. */
 const kit: GateRule = (t) => {
   const version = newestVersion(t)
-  const marks = looksAt(t.kit, version)
+  const marks = looksAt(t.kit, version, t.revoked, ...t.answers)
   const k = t.kit
   if (!k)
     return {
@@ -166,7 +166,7 @@ const done: GateRule = (t) => {
         'nobody',
       ),
     ],
-    ...looksAt(version, ...t.work, ...t.fitted),
+    ...looksAt(version, t.revoked, ...t.answers, ...t.work, ...t.fitted),
   }
 }
 
@@ -181,6 +181,13 @@ export function lastWorkedAt(t: Snapshot): { at: number; seq: number } | null {
   for (const mark of [...t.openings, ...t.closings, ...t.fitted]) see(mark, mark.at)
   return last
 }
+
+/** The order of the last work that was written down: what is written later counts as later, whatever hour it is given. */
+export const lastWrittenSeq = (t: Snapshot): number =>
+  [...t.work.filter((work) => work.state === 'done'), ...t.openings, ...t.closings, ...t.fitted].reduce(
+    (most, mark) => Math.max(most, mark.seq),
+    0,
+  )
 
 /** Why no readings are asked for, or why that cannot be said: work whose class nobody named, or named too small. */
 function unasked(t: Snapshot): ReturnType<GateRule> {
@@ -205,13 +212,19 @@ const keepsTime: GateRule = (t) => {
   const { asked } = t.observation
   if (!asked) return unasked(t)
   const after = lastWorkedAt(t)
-  const taken = t.observation.readings.list.filter((reading) => after === null || isAfter(reading, after))
+  const written = lastWrittenSeq(t)
+  const taken = t.observation.readings.list.filter(
+    (reading) => reading.seq > written && (after === null || isAfter(reading, after)),
+  )
   const readings = taken.filter(onGoodTool)
   const marks = looksAt(t.observation.accepted, ...t.work, ...t.openings, ...t.closings, ...t.observation.readings.list)
   const missing = missingReadings(asked, readings, t.observation.powerReserveHours)
   const bad = taken.length - readings.length
   const onBadTools = bad === 0 ? '' : ` (${bad} taken on a tool that is out of calibration, blocked or in doubt)`
-  const hours = t.observation.startedAt === null ? null : (t.now - t.observation.startedAt) / 3_600_000
+  // hours of an observation that work came after do not count
+  const { started } = t.observation
+  const begun = started !== null && started.seq > written && (after === null || started.at >= after.at)
+  const hours = begun ? (t.now - started.at) / 3_600_000 : null
   const found: Part[] = [
     decided(
       missing.length === 0,
@@ -294,11 +307,7 @@ const secondEyesOn = (t: Snapshot) => {
   const to = 'let another qualified person make the final check'
   if (!check) return { parts: [shut('check', 'there was no final check', to, 'manager')], ...marks }
   const after = lastWorkedAt(t)
-  // what is written down later counts as later, whatever hour it is given
-  const written = [...t.work.filter((work) => work.state === 'done'), ...t.openings, ...t.closings, ...t.fitted].reduce(
-    (most, mark) => Math.max(most, mark.seq),
-    0,
-  )
+  const written = lastWrittenSeq(t)
   const seen = new Set(t.finalPictures.filter((picture) => picture.seq > written).map((picture) => picture.view))
   const unseen = [...new Set(t.pictures.map((picture) => picture.view))].filter((view) => !seen.has(view))
   const workedOn = t.workers.get(check.by)

@@ -1,5 +1,6 @@
 import { isAbove } from '../money.ts'
 import { decided, type GateRule, looksAt, type Part, shut } from './gate-parts.ts'
+import { lastWrittenSeq } from './gates-after.ts'
 import { isWithdrawn, newestTests } from './gates-water.ts'
 import type { Snapshot } from './snapshot.ts'
 
@@ -25,8 +26,12 @@ const told: GateRule = (t) => {
   }
 }
 
-/** Releases count for the present stay at "ready" only: after a way back to the bench everything is compared again. */
-const releaseOf = (t: Snapshot) => (t.release && t.release.seq > t.ticket.steppedSeq ? t.release : null)
+/**
+ * Releases count for the present stay at "ready" only: after a way back to the bench everything is compared again. So it is
+ * after any work, wherever it was done: tags are swapped on the way through the house.
+ */
+const releaseOf = (t: Snapshot) =>
+  t.release && t.release.seq > t.ticket.steppedSeq && t.release.seq > lastWrittenSeq(t) ? t.release : null
 
 /** G15: the right watch, to somebody entitled, paid, with everything that came with it. */
 const handOver: GateRule = (t) => {
@@ -46,6 +51,8 @@ const handOver: GateRule = (t) => {
     }
   }
   const right = release.tagNumber === t.ticket.number && release.watchMatches && release.picturesMatch
+  // without the slip a manager, too, needs what proves who it is
+  const proven = release.slip === 'shown' || (release.identityProof ?? '') !== ''
   const missing = t.loose.filter((item) => !release.looseReturned.includes(item))
   const parts: Part[] = [
     decided(
@@ -73,8 +80,10 @@ const handOver: GateRule = (t) => {
       release.collectorEntitled
         ? 'the slip was not shown'
         : 'the collector is not on the list of those who may collect',
-      'let an entitled person collect with the slip; for a lost slip a manager accepts identity, description and picture',
-      'manager',
+      proven
+        ? 'let an entitled person collect with the slip; for a lost slip a manager accepts identity, description and picture'
+        : 'let an entitled person collect with the slip; without it compare again, with what proves who the collector is',
+      proven ? 'manager' : 'nobody',
     ),
     payment(t),
     decided(

@@ -103,11 +103,13 @@ const value: GateRule = (t) => {
     }
   }
   const within = isAbove(declared, t.settings.coverPerItem) === false
+  // what was arranged for one value says nothing of another declared after it
+  const arranged = t.coverArranged !== null && t.coverArranged.seq > t.declared!.seq
   return {
     parts: [
       open('value', 'the declared value is noted'),
       decided(
-        within || t.coverArranged !== null,
+        within || arranged,
         'cover',
         within ? 'the value is within the cover for one item' : "the manager recorded the insurer's rule for it",
         'the value is above the cover for one item, or in another currency',

@@ -1,6 +1,6 @@
 import { inWords, isAbove } from '../money.ts'
 import { decided, type GateRule, looksAt, open, type Part, shut } from './gate-parts.ts'
-import type { Answer, Snapshot, Version } from './snapshot.ts'
+import type { Answer, Snapshot, Version, VersionLine } from './snapshot.ts'
 
 export const newestVersion = (t: Pick<Snapshot, 'versions'>): Version | null =>
   t.versions.reduce<Version | null>(
@@ -8,13 +8,16 @@ export const newestVersion = (t: Pick<Snapshot, 'versions'>): Version | null =>
     null,
   )
 
-/** The pre-agreed ceiling: it ends with a version above it, a no to any version, or a revocation. */
+/** The pre-agreed ceiling: it ends with a version above it, a no to any version, or a revocation; it never covers a version above it that was there before. */
 export function ceilingStands(t: Pick<Snapshot, 'ceiling' | 'versions' | 'answers' | 'revoked'>): boolean {
   const { ceiling } = t
   if (!ceiling) return false
   if (t.revoked && t.revoked.seq > ceiling.seq) return false
   if (t.answers.some((answer) => answer.answer === 'no' && answer.seq > ceiling.seq)) return false
-  return !t.versions.some((version) => version.seq > ceiling.seq && isAbove(version.total, ceiling.amount) !== false)
+  const newest = newestVersion(t)
+  return !t.versions.some(
+    (version) => (version === newest || version.seq > ceiling.seq) && isAbove(version.total, ceiling.amount) !== false,
+  )
 }
 
 /** The answer that counts for each line of a version: the last one by an entitled person. */
@@ -45,6 +48,17 @@ export function agreedLines(t: Snapshot): readonly string[] {
     return all ? version.lines.map((line) => line.id) : []
   }
   return version.lines.filter((line) => answers.get(line.id)?.answer === 'yes').map((line) => line.id)
+}
+
+/** Whether a line is required, itself or by way of others, by one that opens the case. */
+function leadsToOpening({ lines }: Version, line: VersionLine): boolean {
+  let at: VersionLine | undefined = line
+  for (let hops = 0; at && hops <= lines.length; hops++) {
+    const { requiredBy }: VersionLine = at
+    at = lines.find((one) => one.id === requiredBy)
+    if (at?.opensCase) return true
+  }
+  return false
 }
 
 /** G6: each line has price and tax class, a pressure test goes with every opening, and the price has an end. */
@@ -78,7 +92,7 @@ const price: GateRule = (t) => {
   ]
   const opening = version.lines.find((line) => line.opensCase)
   if (opening && t.watch.claim !== 'none' && t.water.withdrawn === null) {
-    const tested = version.lines.some((line) => line.pressureTest && line.requiredBy !== null)
+    const tested = version.lines.some((line) => line.pressureTest && leadsToOpening(version, line))
     parts.push(
       decided(
         tested,
@@ -102,6 +116,7 @@ const theYes: GateRule = (t) => {
   if (
     t.revoked &&
     t.revoked.seq > version.seq &&
+    !ceilingStands(t) &&
     !t.answers.some((a) => a.version === version.n && a.seq > t.revoked!.seq)
   ) {
     return { parts: [shut('yes', 'the owner has taken the yes back', to, 'nobody')], ...marks }

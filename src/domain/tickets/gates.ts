@@ -31,13 +31,38 @@ const rules: Readonly<Record<GateName, GateRule>> = {
   ...handOverGates,
 }
 
+/** The gates that look at each kind of record that can be struck: a strike, too, is a later fact that bears on them. */
+const gatesOfKind: Readonly<Record<string, readonly GateName[]>> = {
+  people: ['G1', 'G15'],
+  condition: ['G1', 'G2'],
+  value: ['G2', 'G3'],
+  payment: ['G15'],
+  comeback: ['G16'],
+  look: ['G12'],
+  parts: ['G8'],
+  kit: ['G9'],
+  opening: ['G11', 'G12', 'G13'],
+  closing: ['G11', 'G12', 'G13'],
+  fitting: ['G10', 'G11', 'G12', 'G13'],
+  operation: ['G8', 'G9', 'G10', 'G12', 'G13'],
+  reading: ['G12'],
+  'readings-accepted': ['G12'],
+  'seals-seen': ['G11'],
+  'water-test': ['G11', 'G13'],
+  'water-agreement': ['G11'],
+  'claim-withdrawn': ['G11'],
+  'final-check': ['G13'],
+}
+
 export function judgeGate(gate: GateName, ticket: Snapshot): GateAnswer {
   const found = rules[gate](ticket)
   const title = gateTitles[gate]
   if ('notAsked' in found) {
     return { gate, title, state: 'not-asked', why: found.notAsked, evidence: [], opens: [], parts: [] }
   }
-  const standing = ticket.overrides.filter((o) => o.gate === gate && o.seq > found.bearing)
+  const struck = ticket.struck.filter(({ kind }) => gatesOfKind[kind]?.includes(gate))
+  const bearing = struck.reduce((most, { seq }) => Math.max(most, seq), found.bearing)
+  const standing = ticket.overrides.filter((o) => o.gate === gate && o.seq > bearing)
   const parts = found.parts.map((part) => ({
     ...part,
     overridden:
@@ -45,16 +70,16 @@ export function judgeGate(gate: GateName, ticket: Snapshot): GateAnswer {
         ? null
         : (standing.find((o) => o.part === part.part && mayGive(o.role, part.mayOverride)) ?? null),
   }))
-  const shut = parts.filter((part) => !part.open && part.overridden === null)
+  const stillShut = parts.filter((part) => !part.open && part.overridden === null)
   return {
     gate,
     title,
-    state: shut.length === 0 ? 'open' : 'shut',
-    why: (shut.length === 0 ? parts : shut)
+    state: stillShut.length === 0 ? 'open' : 'shut',
+    why: (stillShut.length === 0 ? parts : stillShut)
       .map((p) => (p.overridden ? `${p.why} (overridden: ${p.overridden.reason})` : p.why))
       .join('; '),
     evidence: found.evidence,
-    opens: [...new Set(shut.flatMap((part) => (part.opens === null ? [] : [part.opens])))],
+    opens: [...new Set(stillShut.flatMap((part) => (part.opens === null ? [] : [part.opens])))],
     parts,
   }
 }

@@ -188,15 +188,17 @@ export type Snapshot = {
     readonly movementWorked: boolean
     /** What the class of work asks for; null: nothing. */
     readonly asked: ObservationRule | null
-    readonly startedAt: number | null
+    readonly started: { readonly at: number; readonly seq: number } | null
     readonly readings: Readings
     readonly tolerances: Tolerances
     readonly powerReserveHours: number | null
     readonly accepted: (Mark & { readonly reason: string }) | null
   }
   readonly finalCheck: (Mark & { readonly passed: boolean; readonly on: Day; readonly mayCheck: boolean }) | null
-  /** Who did an operation, opening, fitting or test on this ticket, and the last day they did. */
+  /** Names of those who did an operation, opening, fitting or test on this ticket, struck or not, and the last day they did. */
   readonly workers: ReadonlyMap<string, Day>
+  /** Strikes of records, by the kind of what they struck: each bears on the gates that look at that kind. */
+  readonly struck: readonly { readonly seq: number; readonly kind: string }[]
   readonly notices: readonly (Mark & {
     readonly kind: 'ready'
     readonly state: 'queued' | 'sent' | 'delivered' | 'failed'
@@ -209,6 +211,7 @@ export type Snapshot = {
         readonly picturesMatch: boolean
         readonly collectorEntitled: boolean
         readonly slip: 'shown' | 'lost' | 'not-shown'
+        readonly identityProof: string | null
         readonly twinAnswered: boolean
         readonly looseReturned: readonly string[]
         readonly papersShown: boolean

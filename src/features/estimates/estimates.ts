@@ -142,7 +142,7 @@ export async function addEstimate(desk: Desk, ref: string, input: NewEstimate): 
   if (step === 'awaiting-yes') {
     const price = judgeGate('G6', after.snapshot)
     if (price.state === 'shut')
-      throw new Refusal('gate-shut', { gate: 'G6', title: price.title, why: price.why, opens: price.opens })
+      throw new Refusal('gate-shut', { gate: 'G6', gateTitle: price.title, why: price.why, opens: price.opens })
   }
   if (working.has(step) && !inside) {
     const [move] = await addRecords(desk, id, [

@@ -11,6 +11,8 @@ import { lockLots } from '../stock-entries/lots.ts'
 import { settleTicket } from '../tickets/settled.ts'
 import { refuseStriking } from '../tickets/striking.ts'
 import { recordFacts, refuseFuture, settleOwner } from './facts.ts'
+import { eventOf, strikeMovement } from './movements.ts'
+import { bringBack } from './restored.ts'
 
 /**
  * Facts are struck here and nowhere else. What told a fact goes with it: the pieces of a fitting are out at the bench
@@ -19,6 +21,14 @@ import { recordFacts, refuseFuture, settleOwner } from './facts.ts'
 const strikableTables = ['watch_event', 'wear_statement', 'watchmaker_note', 'ownership', 'movement', 'hazard'] as const
 type Strikable = (typeof strikableTables)[number]
 type Replacement = HistoryEvent & { note?: string | undefined }
+
+const openingEvents: ReadonlySet<string> = new Set([
+  'case-opened',
+  'seals-replaced',
+  'cell-fitted',
+  'cell-removed',
+  'movement-fitted',
+])
 
 /** Tickets before watches, as wherever both are locked. */
 async function lockWithTickets(tx: Db, watchId: string): Promise<void> {
@@ -52,8 +62,15 @@ export async function strikeFact(
   if (replacement) refuseFuture('What happened', replacement.on, today, '/replacement/on')
   // the same told better is still what the stock and the ticket say
   const still = replacement !== undefined && replacement.event === row.event
+  if (row.t === 'movement') {
+    const told = await eventOf(tx, watchId, factId)
+    const event = told === null ? null : (await standingFactOf(tx, watchId))(told)
+    if (event !== null) return strikeFact(act, watchId, { factId: event, reason })
+  }
   const telling = row.t === 'watch_event' && !still ? await tellingOf(tx, watchId, factId) : null
+  if (!telling?.records.length) await refuseUnmaking(act, watchId, row)
   const replacedBy = await strikeRow(act, watchId, factId, row.t, reason, replacement)
+  if (row.event === 'movement-fitted' && !still) await strikeMovement(act, watchId, factId, reason)
   if (row.t === 'ownership') await settleOwner(act, watchId)
   if (telling) await strikeTelling(act, telling, reason)
   await rewriteObligations(tx, [watchId], today, { correcting: replacedBy !== null })
@@ -61,6 +78,13 @@ export async function strikeFact(
     location: `/v1/watches/${watchId}/events`,
     body: { factId, replacedBy, ...(await obligationsSummary(tx, watchId, today)) },
   }
+}
+
+/** While a watch is in the house its hazards and openings are struck by the manager alone, told by a ticket or not. */
+async function refuseUnmaking(act: Act, watchId: string, row: { t: Strikable; event: string | null }): Promise<void> {
+  if (act.who.role === 'manager' || (row.t !== 'hazard' && !openingEvents.has(row.event ?? ''))) return
+  const here = await act.tx.ticket.count({ where: { watchId, ended: null } })
+  if (here > 0) throw new Refusal('role-refused', { roles: ['manager'], role: act.who.role })
 }
 
 /** Another fact of the same kind in the place of one; the watch is locked. Answers with the id of the new one. */
@@ -114,6 +138,7 @@ type Telling = {
     ticketId: string
     ended: Ending | null
     side: SideState | null
+    watchId: string
     kind: string
     data: TellingData
   }[]
@@ -127,7 +152,9 @@ async function tellingOf(tx: Db, watchId: string, factId: string): Promise<Telli
     where e.watch_id = ${watchId}::uuid and e.event_id is not null and e.strikes is null
       and not exists (select from stock_entry s where s.strikes = e.id) order by e.id`
   const records = await tx.$queryRaw<Telling['records']>`
-    select r.id, r.ticket_id as "ticketId", r.kind, t.ended, t.side, r.data
+    select r.id, r.ticket_id as "ticketId", t.watch_id as "watchId", r.kind, t.ended, t.side, jsonb_set(r.data, '{facts}', (r.data -> 'facts') || coalesce((
+      select jsonb_agg(back -> 'fact') from ticket_record s, jsonb_array_elements(s.data -> 'restored') back
+      where s.ticket_id = t.id and s.strikes is not null and back ->> 'record' = r.id::text), '[]')) as data
     from ticket t join ticket_record r on r.ticket_id = t.id
     where t.watch_id = ${watchId}::uuid and jsonb_array_length(coalesce(r.data -> 'facts', '[]')) > 0
       and not exists (select from ticket_record s where s.strikes = r.id) order by r.seq`
@@ -161,10 +188,15 @@ async function strikeTelling(act: Act, { entries, records }: Telling, reason: st
   )
   for (const record of records) {
     refuseStriking(act, record, record)
+    const restored = await bringBack(act, record.watchId, record.ticketId, record)
+    // and what a later version repeats of it
     await tx.$executeRaw`
       insert into ticket_record (ticket_id, kind, at, on_day, data, strikes, recorded_at, by_key, recorded_by)
-      values (${record.ticketId}::uuid, 'struck', ${act.now}, ${act.today}::date, ${JSON.stringify({ reason, kind: record.kind })}::jsonb,
-        ${record.id}::uuid, ${act.now}, ${who.keyId}::uuid, ${who.name})`
+      select r.ticket_id, 'struck', ${act.now}, ${act.today}::date, jsonb_build_object('reason', ${reason}::text, 'kind', r.kind,
+          'restored', case when r.id = ${record.id}::uuid then ${JSON.stringify(restored)}::jsonb else '[]' end),
+        r.id, ${act.now}, ${who.keyId}::uuid, ${who.name}
+      from ticket_record r where r.ticket_id = ${record.ticketId}::uuid and (r.id = ${record.id}::uuid or r.data ->> 'carriedFrom' = ${record.id})
+        and not exists (select from ticket_record s where s.strikes = r.id) order by r.seq`
     if (record.kind === 'look') await settleTicket(act, record.ticketId)
   }
 }
@@ -186,8 +218,10 @@ export async function strikeOfRecord(
   const facts = new Set(record.facts.map(standing).filter((id) => id !== null))
   for (const factId of facts) {
     const left = await tellingOf(tx, watchId, factId)
-    if (left.entries.length + left.records.length === 0) await strikeRow(act, watchId, factId, 'watch_event', reason)
-    else await sayWhatIsLeft(act, watchId, factId, left, reason)
+    if (left.entries.length + left.records.length === 0) {
+      await strikeRow(act, watchId, factId, 'watch_event', reason)
+      await strikeMovement(act, watchId, factId, reason)
+    } else await sayWhatIsLeft(act, watchId, factId, left, reason)
   }
   if (facts.size > 0) await rewriteObligations(tx, [watchId], today)
 }

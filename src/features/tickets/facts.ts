@@ -6,6 +6,7 @@ import { recordFacts } from '../facts/facts.ts'
 import { rewriteObligations } from '../obligations/rewrite.ts'
 import type { Desk } from './desk.ts'
 import type { Loaded } from './snapshot.ts'
+import { nowSaid } from './standing.ts'
 
 type Without<T, K extends PropertyKey> = T extends unknown ? Omit<T, K> : never
 
@@ -51,9 +52,9 @@ export async function strikeFacts(desk: Desk, ticket: Loaded, facts: readonly st
  * count as settling the very opening that came after it.
  */
 export async function withdrawTests(desk: Desk, ticket: Loaded): Promise<void> {
-  const passed = ticket.records.filter(
-    (record) => record.kind === 'water-test' && record.data.passed === true && record.data.withdrawn !== true,
-  )
-  const facts = passed.flatMap((record) => (record.data.facts as string[] | undefined) ?? [])
+  const passed = ticket.records.filter((record) => record.kind === 'water-test' && record.data.passed === true)
+  const facts = passed
+    .flatMap((record) => (record.data.facts as string[] | undefined) ?? [])
+    .map((id) => nowSaid(ticket.rows, id))
   await strikeFacts(desk, ticket, facts, 'the case was opened again after this test')
 }

@@ -18,6 +18,7 @@ import { type Release, recordRelease } from './release.ts'
 import { counter } from './said.ts'
 import { shownGate, shownTicket } from './shown.ts'
 import type { Loaded } from './snapshot.ts'
+import { isWorker } from './standing.ts'
 
 export type MoveInput = { to: Step; reason?: string | undefined; release?: Release | undefined }
 
@@ -99,7 +100,7 @@ function refusalOf(decision: Exclude<Decision, { ok: true }>, ticket: Loaded, to
         .map((part) => `${part.part}: ${part.mayOverride}`)
       return new Refusal('gate-shut', {
         gate: gate.gate,
-        title: gate.title,
+        gateTitle: gate.title,
         from: move.from,
         to: move.to,
         why: gate.why,
@@ -205,7 +206,7 @@ async function overridingRole(desk: Desk, ticket: Loaded): Promise<Override['rol
     throw new Refusal('override-refused', {
       why: 'only a manager, or a final checker with the skill to check, may override',
     })
-  if (ticket.snapshot.workers.has(desk.who.keyId ?? desk.who.name)) {
+  if (isWorker(ticket.snapshot, desk.who.name)) {
     throw new Refusal('override-refused', { why: 'a worker of this ticket is not its final checker' })
   }
   return 'final-checker'

@@ -8,7 +8,8 @@ import { openAlike } from './alike.ts'
 /** The whole record of one ticket in one statement; `$1` its id, `$2` the day whose settings count. */
 const statement = `
 with t as (select * from ticket where id = $1::uuid),
-struck as (select strikes from ticket_record where ticket_id = $1::uuid and strikes is not null),
+struck as (select * from ticket_record where ticket_id = $1::uuid and strikes is not null),
+gone as (select * from ticket_record where ticket_id = $1::uuid and id in (select strikes from struck)),
 rec as (select * from ticket_record r where ticket_id = $1::uuid and r.strikes is null and r.id not in (select strikes from struck))
 select to_jsonb(t) as ticket,
   (select to_jsonb(w) from watch w where w.id = t.watch_id) as watch,
@@ -22,7 +23,9 @@ select to_jsonb(t) as ticket,
      order by p.seq) from ticket_picture p where p.ticket_id = t.id) as pictures,
   (select jsonb_agg(jsonb_build_object('id', c.id, 'seq', c.seq, 'n', c.n, 'from', c.from_place, 'to', c.to_place, 'holder', c.holder,
      'at', (extract(epoch from c.at) * 1000)::bigint, 'by', c.recorded_by) order by c.n) from custody_move c where c.ticket_id = t.id) as custody,
-  (select jsonb_agg(jsonb_build_object('bag', l.bag, 'words', l.words) order by l.seq) from loose_item l where l.ticket_id = t.id) as loose,
+  (select jsonb_agg(jsonb_build_object('bag', l.bag, 'words', l.words) order by l.seq) from loose_item l where l.ticket_id = t.id
+     and (not exists (select from gone, jsonb_array_elements(gone.data -> 'oldParts') b where gone.kind = 'operation' and b ->> 'bag' = l.bag)
+       or exists (select from rec, jsonb_array_elements(rec.data -> 'oldParts') b where rec.kind = 'operation' and b ->> 'bag' = l.bag))) as loose,
   (select jsonb_agg(jsonb_build_object('id', e.id, 'seq', e.seq, 'n', e.n, 'kind', e.kind, 'currency', e.currency, 'rounding', e.rounding, 'validUntil', e.valid_until,
      'net', e.net, 'tax', e.tax, 'total', e.total, 'madeOn', e.made_on, 'by', e.recorded_by, 'at', (extract(epoch from e.recorded_at) * 1000)::bigint,
      'lines', (select jsonb_agg(to_jsonb(l) order by l.place) from estimate_line l where l.estimate_id = e.id)) order by e.n)
@@ -66,7 +69,12 @@ select to_jsonb(t) as ticket,
        join estimate e on e.id = l.estimate_id
      where g.ticket_id = t.id and exists (select from ticket_record r where r.ticket_id = e.ticket_id and r.kind = 'operation' and r.line_id = l.id
        and r.data ->> 'state' = 'done' and not exists (select from ticket_record s where s.strikes = r.id)) group by 1) c) as comeback_cost,
-  (select jsonb_agg(jsonb_build_object('id', v.id, 'event', v.event, 'at', (extract(epoch from v.recorded_at) * 1000)::bigint, 'by', v.recorded_by)) from watch_event v
+  (select jsonb_agg(jsonb_build_object('seq', s.seq, 'kind', s.data ->> 'kind', 'restored', coalesce(s.data -> 'restored', '[]')) order by s.seq) from struck s) as strikes,
+  (select jsonb_agg(jsonb_build_object('name', x.recorded_by, 'on', x.on_day)) from (
+     select r.recorded_by, max(r.on_day) as on_day from ticket_record r where r.ticket_id = $1::uuid
+       and (r.kind in ('opening', 'fitting', 'water-test') or r.kind = 'operation' and r.data ->> 'state' = 'done' and not r.data ? 'carriedFrom') group by 1) x) as workers,
+  (select jsonb_object_agg(s.replaced_by, s.fact_id) from strike s where s.watch_id = t.watch_id and s.replaced_by is not null) as replaced,
+  (select jsonb_agg(jsonb_build_object('id', v.id, 'event', v.event, 'at', (extract(epoch from v.recorded_at) * 1000)::bigint, 'by', v.recorded_by, 'on', v.learned)) from watch_event v
      where v.watch_id = t.watch_id and v.source = 'own-record' and v.recorded_at >= t.created_at and v.event in ('case-opened', 'seals-replaced', 'cell-fitted', 'cell-removed', 'movement-fitted')
        and not exists (select from strike s where s.fact_id = v.id)) as opened
 from t`
@@ -188,8 +196,14 @@ export type Rows = {
   notices: { record: string; notice: string; state: string; returned: boolean; deliveredAt: number | null }[] | null
   /** what comebacks under the guarantees of this ticket have cost the house so far */
   comeback_cost: { amount: number; currency: string }[] | null
+  /** which records were struck, in which order, and the facts of tests that came back with that */
+  strikes: { seq: number; kind: string; restored: { record: string | null; fact: string }[] }[] | null
+  /** who had a hand in the watch, with the last day, by records that stand or were struck */
+  workers: { name: string; on: string }[] | null
+  /** facts of the watch by what stands in their place */
+  replaced: Record<string, string> | null
   /** openings in the book since it was booked in, by whatever door they were recorded */
-  opened: { id: string; event: string; at: number; by: string }[] | null
+  opened: { id: string; event: string; at: number; by: string; on: string }[] | null
 }
 
 const uuid = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/i

@@ -4,6 +4,7 @@ import type { Day } from '../../domain/day.ts'
 import { signs } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { workClassNames } from '../../domain/tickets/classes.ts'
+import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { sealConditions } from '../../domain/tickets/snapshot.ts'
@@ -15,6 +16,7 @@ import { comebackCauses, type DecidedLine, decideComeback } from './guarantees.t
 import { checkedKit, type KitSaid } from './kit.ts'
 import { mayCheck } from './moves.ts'
 import { bench, type Said } from './said.ts'
+import { isWorker } from './standing.ts'
 import { refuseUnagreed, type WaterAgreement } from './water-agreement.ts'
 
 type FinalCheck = {
@@ -149,7 +151,15 @@ export const benchSaid: readonly Said[] = [
         )
         .max(50),
     }),
-    make: (_desk, ticket, body: { lines: { line?: string }[] }) => {
+    make: (_desk, ticket, body: { lines: { line?: string; special: boolean; orderedOn?: Day }[] }) => {
+      const yes = judgeGate('G7', ticket.snapshot)
+      if (yes.state === 'shut' && body.lines.some((part) => part.special && part.orderedOn !== undefined))
+        throw new Refusal('gate-shut', {
+          gate: 'G7',
+          gateTitle: yes.title,
+          why: `a special order is placed only after the yes; ${yes.why}`,
+          opens: yes.opens,
+        })
       const known = new Set(ticket.rows.estimates?.at(-1)?.lines?.map((one) => one.id))
       const strange = body.lines.findIndex((part) => part.line !== undefined && !known.has(part.line))
       if (strange >= 0) throw faulty([`/lines/${strange}/line`, 'is no line of the newest version'])
@@ -211,8 +221,7 @@ export const benchSaid: readonly Said[] = [
     summary: 'A final checker accepts values outside the tolerance, by name and with the reason',
     body: z.strictObject({ reason: prose(500) }),
     make: async (desk, ticket, body: { reason: string }) => {
-      const worked = ticket.snapshot.workers.has(desk.who.keyId ?? desk.who.name)
-      if (worked || !(await mayCheck(desk)))
+      if (isWorker(ticket.snapshot, desk.who.name) || !(await mayCheck(desk)))
         throw new Refusal('override-refused', {
           why: 'only a final checker who did no work on this ticket may accept values',
         })

@@ -1,12 +1,11 @@
 import type { Day } from '../../domain/day.ts'
-import { numberOfDay } from '../../domain/day.ts'
 import { type LocalSettings, readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
 import { type Tolerances, tolerancesFor, underLithium } from '../../domain/readings/judge.ts'
 import type { HouseClass, HouseLimits } from '../../domain/readings/limits.ts'
 import { type Certificate, doubtfulSpans, isInDate } from '../../domain/readings/tools.ts'
 import { limitsUnder, type TestedWatch, usualTestPressure } from '../../domain/readings/water.ts'
-import { nameKey, serialKey } from '../../domain/searching.ts'
+import { serialKey } from '../../domain/searching.ts'
 import { isThreeVolt } from '../../domain/stock/sizes.ts'
 import { observationOf, type WorkClassName } from '../../domain/tickets/classes.ts'
 import { readTicketRules, type TicketRules } from '../../domain/tickets/rules.ts'
@@ -27,6 +26,7 @@ import { type JudgedBy, readTicketTables, type TicketTables } from '../../domain
 import { mightBeTaken } from '../../domain/tickets/twins.ts'
 import { billFor, paidOf } from './bill.ts'
 import type { EstimateRow, RecordRow, Rows } from './reading.ts'
+import { nameOf, recordsOf, saidBefore, workersOf } from './standing.ts'
 
 /** The rows of a ticket, its settings, and the snapshot that the gates are asked of. */
 export type Loaded = {
@@ -41,8 +41,6 @@ export type Loaded = {
   readonly twins: NonNullable<Rows['alike']>
 }
 
-/** However it is typed: capitals, accents and dots tell no two people apart. */
-const nameOf = (text: string): string => nameKey(text) || text.trim()
 export const samePerson = (a: string, b: string): boolean => nameOf(a) === nameOf(b)
 
 /** Kinds of hazard as the book keeps them, as the gate asks for them; the others are cautions, not gates. */
@@ -60,7 +58,7 @@ const lumeMayBeRadium = (luminous: string, made: string | null, untilYear: numbe
   (luminous === 'unknown' && made !== null && Number(made.slice(0, 4)) < untilYear)
 
 export function load(rows: Rows, now: number, today: Day, currency: string): Loaded {
-  const records = rows.records ?? []
+  const records = recordsOf(rows)
   const of = (...kinds: string[]) => records.filter((record) => kinds.includes(record.kind))
   const last = (kind: string): RecordRow | null => of(kind).at(-1) ?? null
   const settings = readLocalSettings(rows.settings ?? {})
@@ -85,7 +83,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
   })
   // an opening recorded past the ticket, at the stock or in the book, opens the case all the same
   const told = new Set(records.flatMap((record) => (record.data.facts as string[] | undefined) ?? []))
-  const strays = (rows.opened ?? []).filter((fact) => !told.has(fact.id))
+  const strays = (rows.opened ?? []).filter((fact) => !saidBefore(rows, fact.id).some((id) => told.has(id)))
   const openings = [
     ...recorded,
     ...strays.map((fact) => ({ id: fact.id, seq: 0, at: fact.at, by: fact.by, kind: fact.event as OpeningKind })),
@@ -158,6 +156,8 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     kit: marked(last('kit'), (d) => ({ ...d, lines: (d.lines as string[] | undefined) ?? [] })) as Snapshot['kit'],
     work: of('operation').map((record) => ({
       ...mark(record),
+      // what a version repeats was done when the first was
+      seq: records.find((one) => one.id === record.data.carriedFrom)?.seq ?? record.seq,
       line: record.line,
       state: record.data.state as 'done' | 'struck',
       reason: (record.data.reason as string | undefined) ?? null,
@@ -204,7 +204,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
           record.data.opening === 'movement-fitted' || (record.data.state === 'done' && services.has(record.line)),
       ),
       asked: observationOf(workClass, tables.readingsByClassOfWork, settings.observationHours),
-      startedAt: observing?.at ?? null,
+      started: observing,
       readings: {
         kind: readings.some((r) => r.data.family === 'quartz') ? 'quartz' : 'mechanical',
         list: readings.map((record) => ({
@@ -226,11 +226,13 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
         ? null
         : {
             ...mark(finalCheck),
+            by: nameOf(finalCheck.name),
             passed: finalCheck.data.passed === true,
             on: finalCheck.on as Day,
             mayCheck: (rows.checkers ?? []).includes(finalCheck.by),
           },
-    workers: workersOf(records),
+    workers: workersOf(rows, strays),
+    struck: rows.strikes ?? [],
     notices: of('contact')
       .filter((record) => record.data.about === 'ready')
       .map((record) => ({ ...mark(record), kind: 'ready', state: stateOfTelling(rows, record) })),
@@ -364,10 +366,13 @@ function versionOf(row: EstimateRow): Version {
 function hazardsOf(rows: Rows, records: readonly RecordRow[], mark: (r: RecordRow) => Mark): Snapshot['hazards'] {
   const over = records.filter((record) => record.kind === 'hazard-over')
   const seen = records.find((record) => record.kind === 'booked')
+  // one told past the ticket stands where it was written down: both ids bear the machine's time
+  const before = (id: string) => records.findLast((record) => record.id < id)
   return (rows.hazards ?? []).flatMap((hazard) => {
     const kind = hazardKinds[hazard.kind]
     if (kind === undefined) return []
-    const noted = records.find((record) => (record.data.hazards as string[] | undefined)?.includes(hazard.id)) ?? seen
+    const told = records.find((record) => (record.data.hazards as string[] | undefined)?.includes(hazard.id))
+    const noted = told ?? before(hazard.id) ?? seen
     const ended = over.some((record) => record.data.hazard === hazard.id)
     return [{ ...(noted ? mark(noted) : noMark), id: hazard.id, kind, over: ended }]
   })
@@ -428,18 +433,4 @@ function tolerances(rows: Rows, house: HouseLimits): Tolerances {
 function keptLimits(rows: Rows, record: RecordRow, houseClass: HouseClass): { limits?: Tolerances } {
   const by = record.data.judgedBy as JudgedBy | undefined
   return by?.houseClass === houseClass ? { limits: tolerances(rows, by.limits) } : {}
-}
-
-function workersOf(records: readonly RecordRow[]): ReadonlyMap<string, Day> {
-  const workers = new Map<string, Day>()
-  for (const record of records) {
-    const worked =
-      ['opening', 'fitting', 'water-test'].includes(record.kind) ||
-      (record.kind === 'operation' && record.data.state === 'done' && record.data.carriedFrom === undefined)
-    if (!worked) continue
-    const before = workers.get(record.by)
-    if (before === undefined || numberOfDay(before) < numberOfDay(record.on as Day))
-      workers.set(record.by, record.on as Day)
-  }
-  return workers
 }

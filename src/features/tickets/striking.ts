@@ -11,7 +11,6 @@ const byManager = ['manager'] as const
 
 /** What may be struck, and by whom: each kind by those who record it. */
 const strikableBy: Readonly<Record<string, readonly Role[]>> = {
-  people: byCounter,
   condition: byCounter,
   value: byCounter,
   'do-not': byCounter,
@@ -33,6 +32,9 @@ const strikableBy: Readonly<Record<string, readonly Role[]>> = {
   'water-test': byBench,
   'water-not-tested': byBench,
   'final-check': byBench,
+  // with a list that took a name away the name would come back on nobody's word
+  people: byManager,
+  'claim-withdrawn': byManager,
   // without these a test that was passed before counts again, or less is asked of the next one
   opening: byManager,
   fitting: byManager,

@@ -6,7 +6,7 @@ import { addRecords, backToBench, type Desk, instantFrom, openTicket, takeWork }
 import { strikeFacts, writeFacts } from '../tickets/facts.ts'
 import { refuseUnentitled } from '../tickets/said.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
-import { answered } from './work.ts'
+import { answered, refuseHazard } from './work.ts'
 
 export type OperationInput = {
   line?: string | null | undefined
@@ -60,7 +60,8 @@ async function bagOldParts({ tx, now, who }: Desk, ticketId: string, input: Oper
   await tx.$executeRaw`
     insert into loose_item (ticket_id, bag, words, recorded_at, by_key, recorded_by)
     select ${ticketId}::uuid, b.bag, b.words, ${now}, ${who.keyId}::uuid, ${who.name}
-    from jsonb_to_recordset(${JSON.stringify(bags)}::jsonb) as b (bag text, words text)`
+    from jsonb_to_recordset(${JSON.stringify(bags)}::jsonb) as b (bag text, words text)
+    on conflict (ticket_id, bag) do nothing`
 }
 
 /** The names of bench and tools as they are on file. */
@@ -86,6 +87,7 @@ async function benchAndTools({ tx }: Desk, { bench, tools = [] }: OperationInput
 export async function recordOperation(desk: Desk, ref: string, input: OperationInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   const { back } = takeWork(ticket, 'operation', 'an operation')
+  if (input.state === 'done') refuseHazard(ticket)
   refuseOperation(ticket, input)
   const line = input.line ?? null
   if (line === null && input.what === undefined)

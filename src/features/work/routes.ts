@@ -13,7 +13,8 @@ import { view } from '../tickets/picture-routes.ts'
 import { recordOperation } from './operations.ts'
 import { recordQuartz, recordTiming, recordWaterTest } from './readings.ts'
 import { sealsOf } from './seals.ts'
-import { closeCase, fitMovement, openCase, recordCellFitting, removeCell, replaceSeals, strikeRecord } from './work.ts'
+import { strikeRecord } from './strikes.ts'
+import { closeCase, fitMovement, openCase, recordCellFitting, removeCell, replaceSeals } from './work.ts'
 
 const doneOut = z.object({
   id: idOut,

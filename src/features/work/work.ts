@@ -8,7 +8,6 @@ import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { fitCell } from '../cell-lots/fit.ts'
 import { refuseWrongCell } from '../cell-lots/needs.ts'
-import { strikeOfRecord } from '../facts/strikes.ts'
 import { fitGasket } from '../gasket-lots/gasket-lots.ts'
 import {
   addRecords,
@@ -22,9 +21,7 @@ import {
 } from '../tickets/desk.ts'
 import { type WorkFact, withdrawTests, writeFacts } from '../tickets/facts.ts'
 import { putPictures } from '../tickets/pictures.ts'
-import { settleParts, settleTicket } from '../tickets/settled.ts'
 import type { Loaded } from '../tickets/snapshot.ts'
-import { isStrikable, refuseStriking } from '../tickets/striking.ts'
 import { replaceMovement } from '../watches/watches.ts'
 
 /** What every record of work answers with: its id, the step the ticket stands at, and the water gate. */
@@ -74,15 +71,17 @@ export async function openCase(desk: Desk, ref: string, input: OpeningInput): Pr
   return answered(desk, ticket, record!.id)
 }
 
-function refuseHazard(ticket: Loaded): void {
-  const hazard = judgeGate('G5', ticket.snapshot)
+export function refuseHazard(ticket: Loaded): void {
+  // a watch on its way back undone is asked for no bench only as long as it stays unopened
+  const { snapshot } = ticket
+  const hazard = judgeGate('G5', { ...snapshot, ticket: { ...snapshot.ticket, undone: false } })
   if (hazard.state === 'shut')
     throw new Refusal('gate-shut', {
       gate: 'G5',
-      title: hazard.title,
+      gateTitle: hazard.title,
       why: hazard.why,
       opens: hazard.opens,
-      ...(settingBehind(hazard, ticket.snapshot) && { setting: settingBehind(hazard, ticket.snapshot) }),
+      ...(settingBehind(hazard, snapshot) && { setting: settingBehind(hazard, snapshot) }),
     })
 }
 
@@ -324,35 +323,4 @@ export async function fitMovement(desk: Desk, ref: string, input: MovementInput)
   ])
   if (back) await backToBench(desk, ticket, 'fitted: movement')
   return answered(desk, ticket, record!.id)
-}
-
-/** A mistake is struck by a later record that points to it; what it told the reckoning is struck with it. */
-export async function strikeRecord(
-  desk: Desk,
-  ref: string,
-  input: { record: string; reason: string },
-): Promise<Created> {
-  const ticket = await openTicket(desk, ref)
-  const { id } = ticket.snapshot.ticket
-  const record = ticket.records.find((one) => one.id === input.record)
-  if (!record) throw new Refusal('not-found', { what: 'record of this ticket', id: input.record })
-  if (!isStrikable(record.kind))
-    throw faulty(['/record', `a record of the kind ${record.kind} is not struck; record what is right after it`])
-  refuseStriking(desk, ticket.snapshot.ticket, record)
-  // a line that a later version repeats was done by the same work
-  const repeats = ticket.records.filter((one) => one.data.carriedFrom === record.id)
-  const [struck] = await addRecords(
-    desk,
-    id,
-    [record, ...repeats].map((one) => ({
-      kind: 'struck',
-      strikes: one.id,
-      data: { reason: input.reason, kind: one.kind },
-    })),
-  )
-  const { facts = [], entries = [] } = record.data as { facts?: string[]; entries?: string[] }
-  await strikeOfRecord(desk, String(ticket.rows.watch.id), { facts, entries }, input.reason)
-  if (['value', 'promise', 'look'].includes(record.kind)) await settleTicket(desk, id)
-  if (record.kind === 'parts') await settleParts(desk, await reopen(desk, id))
-  return answered(desk, ticket, struck!.id)
 }

@@ -56,6 +56,8 @@ describe('G3 value', () => {
     const dear = { ...t, declared: { ...t.declared!, value: eur(500_001) } }
     expect(state('G3', dear)).toBe('shut')
     expect(state('G3', { ...dear, coverArranged: mark(50) })).toBe('open')
+    const dearer = { ...dear, coverArranged: mark(50), declared: { ...dear.declared!, seq: 51 } }
+    expect(state('G3', dearer), 'arranged for another value').toBe('shut')
   })
 })
 
@@ -386,7 +388,7 @@ describe('G12 keeps time', () => {
     expect(state('G12', { ...friday, observation: { ...friday.observation, powerReserveHours: 72 } })).toBe('open')
   })
   it('waits for the hours and stops where they are not set', () => {
-    expect(state('G12', { ...t, now: t.observation.startedAt! + 24 * HOUR - 1 })).toBe('shut')
+    expect(state('G12', { ...t, now: t.observation.started!.at + 24 * HOUR - 1 })).toBe('shut')
     const unset = { ...t, observation: { ...t.observation, asked: { ...t.observation.asked!, hours: null } } }
     expect(judgeGate('G12', unset as Snapshot).why).toContain('not set')
   })
@@ -484,7 +486,9 @@ describe('G15 hand-over', () => {
     const unpaid = broken.G15(t)
     expect(state('G15', { ...unpaid, creditAllowed: true })).toBe('open')
     expect(state('G15', { ...unpaid, overrides: [override(500, 'G15', 'payment')] })).toBe('open')
-    const lost = { ...t, release: { ...t.release!, slip: 'lost' as const } }
+    const bare = { ...t, release: { ...t.release!, slip: 'lost' as const } }
+    expect(mayOverride(bare, 'G15', 'entitlement', 'manager').ok, 'with nothing that proves who it is').toBe(false)
+    const lost = { ...t, release: { ...t.release!, slip: 'lost' as const, identityProof: 'a passport' } }
     expect(mayOverride(lost, 'G15', 'entitlement', 'manager').ok).toBe(true)
     expect(mayOverride(lost, 'G15', 'entitlement', 'final-checker').ok).toBe(false)
   })
