@@ -211,7 +211,6 @@ export type Snapshot = {
         readonly picturesMatch: boolean
         readonly collectorEntitled: boolean
         readonly slip: 'shown' | 'lost' | 'not-shown'
-        readonly identityProof: string | null
         readonly twinAnswered: boolean
         readonly looseReturned: readonly string[]
         readonly papersShown: boolean

@@ -154,7 +154,6 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
       picturesMatch: true,
       collectorEntitled: true,
       slip: 'shown',
-      identityProof: null,
       twinAnswered: true,
       looseReturned: ['bag 1'],
       papersShown: false,
