@@ -19,6 +19,7 @@ export const ranges = {
   consumption: { min: 0.05, max: 50, unit: 'uA' },
   lowerWorkingVoltage: { min: 0.8, max: 3.3, unit: 'V' },
   cellVoltage: { min: 0, max: 3.7, unit: 'V' },
+  coilResistance: { min: 0.01, max: 1000, unit: 'kohm' },
   pulseInterval: { min: 0.1, max: 60, unit: 's' },
   pulseWidth: { min: 1, max: 20, unit: 'ms' },
 } as const satisfies Record<string, { min: number; max: number; unit: string }>
@@ -29,7 +30,7 @@ export type RangeName = keyof typeof ranges
 export type Measured = { readonly value: number; readonly unit: string }
 
 /** Other ways to write a unit that is kept. */
-const alsoWritten: Readonly<Record<string, string>> = { µA: 'uA', μA: 'uA', '°C': 'C' }
+const alsoWritten: Readonly<Record<string, string>> = { µA: 'uA', μA: 'uA', '°C': 'C', kΩ: 'kohm' }
 const unitOf = ({ unit }: Measured): string => (Object.hasOwn(alsoWritten, unit) ? alsoWritten[unit]! : unit)
 
 function faultOf(key: string, measured: Measured, name: RangeName): ReadingFault | null {
@@ -120,6 +121,7 @@ export type QuartzReading = {
   readonly cellVoltageOpen?: Measured | undefined
   readonly cellVoltageUnderLoad?: Measured | undefined
   readonly loadKiloohm?: number | undefined
+  readonly coilResistance?: Measured | undefined
   readonly pulseInterval?: Measured | undefined
   readonly pulseWidth?: Measured | undefined
   /** Seconds; null where it is not known for the calibre. */
@@ -134,6 +136,7 @@ const quartzRanges = {
   lowerWorkingVoltage: 'lowerWorkingVoltage',
   cellVoltageOpen: 'cellVoltage',
   cellVoltageUnderLoad: 'cellVoltage',
+  coilResistance: 'coilResistance',
   pulseInterval: 'pulseInterval',
   pulseWidth: 'pulseWidth',
 } as const satisfies Record<string, RangeName>

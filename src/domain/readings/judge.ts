@@ -121,6 +121,8 @@ function judgeQuartz(readings: readonly Reading[], limits: Tolerances): Verdict[
     }
     const consumption = of('consumption')
     if (consumption !== null) check(verdicts, 'consumption', consumption, 'µA', null, by.consumptionMax)
+    const coil = of('coilResistance')
+    if (coil !== null) check(verdicts, 'coil resistance', coil, 'kohm', by.coilResistanceMin, by.coilResistanceMax)
     const voltage = of('lowerWorkingVoltage')
     if (voltage !== null) check(verdicts, 'lower working voltage', voltage, 'V', null, by.workingVoltageMax)
   }

@@ -2,6 +2,7 @@ import { type Bounds, type HouseTable, numbers, rowsOfNumbers } from '../house-t
 
 /** Limits of readings: rates in s/d (quartz s/month), amplitude in degrees, beat error in ms by the half convention, consumption in µA, voltage in V. */
 const degrees = { min: 100, max: 360, unit: 'degrees' }
+const kiloohms = { min: 0.01, max: 1000, unit: 'kohm' }
 const volts = { min: 0.8, max: 3.7, unit: 'V' }
 const seconds = (unit: string, min = -999) => ({ min, max: 999, unit })
 
@@ -21,6 +22,8 @@ export const limitBounds = {
   rateMax: seconds('s/month'),
   yearlyRateMax: seconds('s/year', 0),
   consumptionMax: { min: 0.05, max: 50, unit: 'µA' },
+  coilResistanceMin: kiloohms,
+  coilResistanceMax: kiloohms,
   workingVoltageMax: volts,
   workingVoltageOfLithiumMax: volts,
 } as const satisfies Record<string, Bounds>
@@ -33,6 +36,7 @@ export const limitPairs = [
   ['rateMin', 'rateMax'],
   ['amplitudeFlatMin', 'amplitudeFlatMax'],
   ['amplitudeUprightMin', 'amplitudeUprightMax'],
+  ['coilResistanceMin', 'coilResistanceMax'],
 ] as const satisfies readonly (readonly [LimitName, LimitName])[]
 
 export type HouseLimits = Readonly<Partial<Record<LimitName, number>>>

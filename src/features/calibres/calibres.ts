@@ -1,6 +1,6 @@
 import type { Db } from '../../db/open.ts'
 import { frequencyOf } from '../../domain/readings/computed.ts'
-import { Refusal } from '../../domain/refusals.ts'
+import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import { etagOf } from '../../http/editing.ts'
 import type { Act } from '../../http/service.ts'
@@ -19,6 +19,9 @@ export type CalibreFields = {
   inhibitionPeriodSeconds?: number | null | undefined
   motorPulseSeconds?: number | null | undefined
   consumptionMaxMicroamps?: number | null | undefined
+  consumptionWithModuleMaxMicroamps?: number | null | undefined
+  coilResistanceMinKiloohm?: number | null | undefined
+  coilResistanceMaxKiloohm?: number | null | undefined
   workingVoltageMax?: number | null | undefined
   cellDesignation?: string | null | undefined
   cellCount?: number | undefined
@@ -45,6 +48,9 @@ const shown = (row: Row) => ({
   inhibitionPeriodSeconds: row.inhibitionPeriodSeconds,
   motorPulseSeconds: row.motorPulseSeconds,
   consumptionMaxMicroamps: numberOrNull(row.consumptionMaxMicroamps),
+  consumptionWithModuleMaxMicroamps: numberOrNull(row.consumptionWithModuleMaxMicroamps),
+  coilResistanceMinKiloohm: numberOrNull(row.coilResistanceMinKiloohm),
+  coilResistanceMaxKiloohm: numberOrNull(row.coilResistanceMaxKiloohm),
   workingVoltageMax: numberOrNull(row.workingVoltageMax),
   cellDesignation: row.cellDesignation,
   cellCount: row.cellCount,
@@ -61,7 +67,14 @@ export async function addCalibres({ tx, who }: Act, calibres: readonly CalibreFi
 const defined = (fields: object) =>
   Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== undefined))
 
+/** Within one calibre the least is not more than the most. */
+function refuseRange(least: number | null | undefined, most: number | null | undefined): void {
+  if (least != null && most != null && least > most)
+    throw faulty(['/coilResistanceMaxKiloohm', 'must not lie below coilResistanceMinKiloohm'])
+}
+
 export async function addCalibre(act: Act, input: CalibreFields): Promise<Created> {
+  refuseRange(input.coilResistanceMinKiloohm, input.coilResistanceMaxKiloohm)
   const [row] = await addCalibres(act, [input])
   if (!row) throw new Error('a calibre was written and not returned')
   return { location: `/v1/calibres/${row.id}`, etag: etagOf(1), body: shown(row) }
@@ -97,6 +110,8 @@ export async function editCalibre(
   const before = await tx.calibre.findUnique({ where: { id } })
   if (!before) throw new Refusal('not-found', { what: 'calibre', id })
   expected(before.version)
+  const whole = { ...shown(before), ...defined(input) } as CalibreFields
+  refuseRange(whole.coilResistanceMinKiloohm, whole.coilResistanceMaxKiloohm)
   await keepBefore(act, 'calibre', before)
   const row = await tx.calibre.update({
     where: { id },

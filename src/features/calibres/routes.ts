@@ -19,6 +19,15 @@ const fields = {
   inhibitionPeriodSeconds: z.number().int().min(1).max(3600).nullable().optional(),
   motorPulseSeconds: z.number().int().min(1).max(60).nullable().optional(),
   consumptionMaxMicroamps: z.number().min(0.2).max(20).nullable().optional(),
+  consumptionWithModuleMaxMicroamps: z
+    .number()
+    .min(0.2)
+    .max(20)
+    .nullable()
+    .optional()
+    .meta({ description: 'with its chronograph module driven; without: consumptionMaxMicroamps' }),
+  coilResistanceMinKiloohm: z.number().min(0.5).max(5).nullable().optional(),
+  coilResistanceMaxKiloohm: z.number().min(0.5).max(5).nullable().optional(),
   workingVoltageMax: z.number().min(0.8).max(3.3).nullable().optional(),
   cellDesignation: line(20).nullable().optional(),
   cellCount: z.number().int().min(0).max(4).optional(),
@@ -42,6 +51,9 @@ const calibreOut = z.object({
   inhibitionPeriodSeconds: nullable,
   motorPulseSeconds: nullable,
   consumptionMaxMicroamps: nullable,
+  consumptionWithModuleMaxMicroamps: nullable,
+  coilResistanceMinKiloohm: nullable,
+  coilResistanceMaxKiloohm: nullable,
   workingVoltageMax: nullable,
   cellDesignation: z.string().nullable(),
   cellCount: z.number().int(),

@@ -46,7 +46,8 @@ select to_jsonb(t) as ticket,
   (select jsonb_agg(distinct k.staff_key_id) from staff_skill k
      where k.staff_key_id in (select by_key from rec where kind = 'final-check') and k.level = 'may-check' and k.from_day <= $2::date
        and not exists (select from staff_skill l where l.staff_key_id = k.staff_key_id and l.skill = k.skill and (l.from_day, l.id) > (k.from_day, k.id) and l.from_day <= $2::date)) as checkers,
-  (select jsonb_build_object('reserve', c.power_reserve_hours, 'consumptionMax', c.consumption_max_microamps, 'workingVoltageMax', c.working_voltage_max,
+  (select jsonb_build_object('reserve', c.power_reserve_hours, 'consumptionMax', c.consumption_max_microamps,
+     'withModuleMax', c.consumption_with_module_max_microamps, 'coilMin', c.coil_resistance_min_kiloohm, 'coilMax', c.coil_resistance_max_kiloohm, 'workingVoltageMax', c.working_voltage_max,
      'beats', c.beats_per_hour, 'lift', c.lift_angle_degrees, 'inhibition', c.inhibition_period_seconds, 'energy', c.energy, 'cell', c.cell_designation, 'thermocompensated', c.thermocompensated,
      'limits', (select limits from calibre_tolerance k where k.calibre_id = c.id order by k.id desc limit 1))
    from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
@@ -171,6 +172,9 @@ export type Rows = {
   calibre: {
     reserve: number | null
     consumptionMax: number | null
+    withModuleMax: number | null
+    coilMin: number | null
+    coilMax: number | null
     workingVoltageMax: number | null
     beats: number | null
     lift: number | null

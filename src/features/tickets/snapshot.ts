@@ -423,7 +423,11 @@ function tolerances(rows: Rows, house: HouseLimits): Tolerances {
   const c = rows.calibre
   const maker = {
     ...(c?.limits ?? {}),
-    consumptionMax: c?.consumptionMax ?? null,
+    // what drives a module draws more, where the maker says how much
+    consumptionMax:
+      (rows.ticket.work_class === 'quartz-chronograph' ? c?.withModuleMax : null) ?? c?.consumptionMax ?? null,
+    coilResistanceMin: c?.coilMin ?? null,
+    coilResistanceMax: c?.coilMax ?? null,
     workingVoltageMax: c?.workingVoltageMax ?? null,
   }
   return tolerancesFor(isThreeVolt(c?.cell ?? null) ? underLithium(house) : house, maker)

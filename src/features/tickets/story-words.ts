@@ -50,6 +50,7 @@ const units: Readonly<Record<string, readonly [string, string]>> = {
   lowerWorkingVoltage: ['lower working voltage', 'V'],
   cellVoltageOpen: ['cell voltage', 'V'],
   cellVoltageUnderLoad: ['cell voltage under load', 'V'],
+  coilResistance: ['coil resistance', 'kohm'],
   pulseInterval: ['pulse interval', 's'],
   pulseWidth: ['pulse width', 'ms'],
 }

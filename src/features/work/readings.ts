@@ -145,6 +145,8 @@ export type QuartzInput = {
   cellVoltageOpen?: Measured | undefined
   cellVoltageUnderLoad?: Measured | undefined
   loadKiloohm?: number | undefined
+  coilResistance?: Measured | undefined
+  coilInsulated?: boolean | undefined
   pulseInterval?: Measured | undefined
   pulseWidth?: Measured | undefined
   testDrivePassed?: boolean | undefined
@@ -181,6 +183,7 @@ export async function recordQuartz(desk: Desk, ref: string, given: QuartzInput):
     lowerWorkingVoltage: of(input.lowerWorkingVoltage),
     cellVoltageOpen: of(input.cellVoltageOpen),
     cellVoltageUnderLoad: of(input.cellVoltageUnderLoad),
+    coilResistance: of(input.coilResistance),
     pulseInterval: of(input.pulseInterval),
     pulseWidth: of(input.pulseWidth),
   }
@@ -196,6 +199,7 @@ export async function recordQuartz(desk: Desk, ref: string, given: QuartzInput):
     inhibitionPeriod,
     loadKiloohm: input.loadKiloohm ?? null,
     testDrivePassed: input.testDrivePassed ?? null,
+    coilInsulated: input.coilInsulated ?? null,
     capacityMah,
     predictedMonths: months === null ? null : Math.round(months * 100) / 100,
     ratePerYear:
@@ -204,11 +208,10 @@ export async function recordQuartz(desk: Desk, ref: string, given: QuartzInput):
         : null,
     ...(given.rate && given.rate !== input.rate && { rateAsShown: given.rate }),
     values,
-    queries: quartzQueries(
-      values.cellVoltageOpen,
-      isThreeVolt(calibre?.cell ?? null),
-      ticket.tables.readingsAskedAgain,
-    ),
+    queries: [
+      ...quartzQueries(values.cellVoltageOpen, isThreeVolt(calibre?.cell ?? null), ticket.tables.readingsAskedAgain),
+      ...(input.coilInsulated === false ? ['the coil leads to ground: it is to be replaced'] : []),
+    ],
   })
 }
 

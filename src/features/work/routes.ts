@@ -350,6 +350,8 @@ export function workRoutes(app: Routes, service: Service): void {
           cellVoltageOpen: measured('V').optional(),
           cellVoltageUnderLoad: measured('V').optional(),
           loadKiloohm: z.number().min(0.01).max(1000).optional(),
+          coilResistance: measured('kohm').optional(),
+          coilInsulated: z.boolean().optional().meta({ description: 'no way from the coil to ground' }),
           pulseInterval: measured('s').optional(),
           pulseWidth: measured('ms').optional(),
           testDrivePassed: z.boolean().optional(),

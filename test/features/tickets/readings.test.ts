@@ -112,6 +112,39 @@ test('quartz in any of its units, the load of a voltage, the capacity of the cel
   expect((await year(5.1)).verdicts[1]).toMatchObject({ what: 'rate over a year', within: false })
 })
 
+test('the coil and the current with a module driven, by what the maker says of the calibre', async () => {
+  const calibre = {
+    consumptionMaxMicroamps: 1.5,
+    consumptionWithModuleMaxMicroamps: 3,
+    coilResistanceMinKiloohm: 1.2,
+    coilResistanceMaxKiloohm: 1.6,
+  }
+  for (const [wrong, pointer] of [
+    [{ coilResistanceMinKiloohm: 0.49 }, '#/coilResistanceMinKiloohm'],
+    [{ coilResistanceMaxKiloohm: 5.01 }, '#/coilResistanceMaxKiloohm'],
+    [{ coilResistanceMaxKiloohm: 1.1 }, '#/coilResistanceMaxKiloohm'],
+    [{ consumptionWithModuleMaxMicroamps: 21 }, '#/consumptionWithModuleMaxMicroamps'],
+  ] as const) {
+    const body = { name: 'AF wrong', energy: 'primary-cell', ...calibre, ...wrong }
+    const answer = await shop.bench.post('/v1/calibres', body)
+    expect([answer.status, answer.body.errors?.[0]?.pointer], JSON.stringify(wrong)).toEqual([400, pointer])
+  }
+  const reading = async (ref: string, more: object) =>
+    shop.told(ref, 'quartz-readings', { tool: shop.tools.quartz, consumption: m(2.9, 'uA'), ...more }, shop.bench)
+  const module = await looked('quartz', calibre, 'quartz-chronograph')
+  expect((await reading(module.number, { coilResistance: m(1.6, 'kΩ') })).verdicts).toMatchObject([
+    { what: 'consumption', within: true },
+    { what: 'coil resistance', within: true },
+  ])
+  const plain = await looked('quartz', calibre, 'quartz')
+  const answer = await reading(plain.number, { coilResistance: m(1.19, 'kohm'), coilInsulated: false })
+  expect(answer.verdicts).toMatchObject([
+    { what: 'consumption', within: false },
+    { what: 'coil resistance', within: false, words: 'coil resistance 1.19 kohm (1.2 to 1.6)' },
+  ])
+  expect(answer.queries).toEqual(['the coil leads to ground: it is to be replaced'])
+})
+
 test("a test pressure is agreed within the claim: 125 % for a diver's watch, which is marked with a hundred metres or more", async () => {
   const rated = async (bar: number) => {
     const ownerId = await shop.owner()
