@@ -9,6 +9,7 @@ import {
 import { type ToolMonths, toolMonthsTable } from '../readings/tools.ts'
 import { classReadingTable, type ReadingsByClass } from './classes.ts'
 import { type SettlingHours, settlingHoursTable } from './promise.ts'
+import { type SharedPlaces, sharedPlacesTable } from './shared-places.ts'
 
 /** The tables of the tickets that a centre may change from a day on. */
 export const ticketTables = {
@@ -17,6 +18,7 @@ export const ticketTables = {
   readingsAskedAgain: readingQueryTable,
   toolMonths: toolMonthsTable,
   settlingHours: settlingHoursTable,
+  sharedPlaces: sharedPlacesTable,
 } as const satisfies Record<string, HouseTable<never> | HouseTable<unknown>>
 
 export type TicketTables = {
@@ -25,6 +27,7 @@ export type TicketTables = {
   readonly readingsAskedAgain: ReadingQueries
   readonly toolMonths: ToolMonths
   readonly settlingHours: SettlingHours
+  readonly sharedPlaces: SharedPlaces
 }
 
 /** The tables of a day, from the values stored for it; what the house never changed has its first value. */
@@ -34,6 +37,7 @@ export const readTicketTables = (stored: Readonly<Record<string, unknown>>): Tic
   readingsAskedAgain: tableFrom(readingQueryTable, stored.readingsAskedAgain),
   toolMonths: tableFrom(toolMonthsTable, stored.toolMonths),
   settlingHours: tableFrom(settlingHoursTable, stored.settlingHours),
+  sharedPlaces: tableFrom(sharedPlacesTable, stored.sharedPlaces),
 })
 
 /** The house table a reading was judged by: kept with the reading, so that a later table changes nothing of it. */

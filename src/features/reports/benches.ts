@@ -1,17 +1,21 @@
 import { z } from 'zod'
 import type { Db } from '../../db/open.ts'
-import type { Day } from '../../domain/day.ts'
+import { addDays, type Day } from '../../domain/day.ts'
 import { readLocalSettings } from '../../domain/local-settings.ts'
 import { loadOf, loadsOf, type Skill, shortCheck, skillOf } from '../../domain/tickets/benches.ts'
 import type { WorkClassName } from '../../domain/tickets/classes.ts'
 import { benchMinutes, openLines } from '../../domain/tickets/promise.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
+import { daysThroughTheHouse, placeLoads, sharedPlaces } from '../../domain/tickets/shared-places.ts'
+import type { Step } from '../../domain/tickets/steps.ts'
+import { readTicketTables } from '../../domain/tickets/tables.ts'
 import { workingDaysBetween } from '../../domain/tickets/working-days.ts'
 import { dayOut } from '../../http/shapes.ts'
 import { storedOn } from '../house-rules/house-rules.ts'
 import { calendarOf } from '../tickets/desk.ts'
 import { openCases } from '../tickets/next-watch.ts'
 import { atTheBenches, readJobs } from '../tickets/promise.ts'
+import { promisedJobs } from '../tickets/promise-task.ts'
 
 const whole = z.number().int()
 const load = {
@@ -30,6 +34,19 @@ export const benchesOut = z.object({
     .nullable()
     .meta({ description: 'the skills that together are the fullest; each alone may look free' }),
   finalCheck: z.object({ watches: whole, checkers: whole, ...load }),
+  places: z
+    .array(z.object({ place: z.enum(sharedPlaces), watches: whole, ...load }))
+    .meta({ description: 'places that all benches share, by the house table sharedPlaces' }),
+  throughTheHouse: z
+    .object({
+      inTheHouse: whole,
+      handedOver: whole.meta({ description: 'in the last four weeks' }),
+      workingDays: z.number().nullable().meta({ description: 'of a watch on the average; null where none has left' }),
+    })
+    .meta({ description: 'watches in the house by watches leaving a working day' }),
+  promises: z
+    .object({ breaking: whole, firstOn: dayOut.nullable() })
+    .meta({ description: 'promises that have passed or will be passed, and the first of their days' }),
   notCounted: z.object({
     linesWithoutMinutes: whole.meta({ description: 'lines that name no code of the price list' }),
     ticketsWithoutClass: whole,
@@ -46,6 +63,7 @@ export const benchesOut = z.object({
 export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof benchesOut>> {
   const stored = await storedOn(db, today)
   const rules = readTicketRules(stored)
+  const tables = readTicketTables(stored)
   const calendar = calendarOf(readLocalSettings(stored))
   const aDay = benchMinutes(rules)
   const ahead = aDay * rules.loadAheadWorkingDays
@@ -63,8 +81,8 @@ export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof ben
   }
   const benches = await db.bench.findMany({ select: { skills: true } })
 
-  const waiting = await db.$queryRaw<{ workClass: WorkClassName | null }[]>`
-    select work_class as "workClass" from ticket where ended is null and side is null
+  const waiting = await db.$queryRaw<{ step: Step; workClass: WorkClassName | null }[]>`
+    select step, work_class as "workClass" from ticket where ended is null and side is null
       and step in ('ready-for-bench', 'on-the-bench', 'closed', 'under-observation', 'final-check')`
   const checkMinutes = waiting.reduce(
     (sum, { workClass }) =>
@@ -88,6 +106,14 @@ export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof ben
     .filter((row) => row.workingDays >= rules.untouchedWorkingDays)
 
   const open = await openCases(db)
+  const since = addDays(today, -27)
+  const [house] = await db.$queryRaw<{ inTheHouse: number; handedOver: number }[]>`
+    select count(*) filter (where ended is null)::int as "inTheHouse", count(*) filter (where ended = 'handed-over')::int as "handedOver"
+    from ticket where ended is null or ended_on between ${since}::date and ${today}::date`
+  const { inTheHouse = 0, handedOver = 0 } = house ?? {}
+  const breaking = (await promisedJobs(db, today)).filter(
+    ({ standing }) => standing === 'broken' || standing === 'late',
+  )
 
   return {
     on: today,
@@ -99,6 +125,13 @@ export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof ben
       checkers,
       ...loadOf(checkMinutes, checkers * ahead, rules.tightLoadPercent),
     },
+    places: [...placeLoads(waiting, tables.sharedPlaces, rules.loadAheadWorkingDays, rules.tightLoadPercent)],
+    throughTheHouse: {
+      inTheHouse,
+      handedOver,
+      workingDays: daysThroughTheHouse(inTheHouse, handedOver, workingDaysBetween(addDays(since, -1), today, calendar)),
+    },
+    promises: { breaking: breaking.length, firstOn: breaking.map(({ promisedOn }) => promisedOn).sort()[0] ?? null },
     notCounted: {
       linesWithoutMinutes,
       ticketsWithoutClass: waiting.filter((row) => row.workClass === null).length,

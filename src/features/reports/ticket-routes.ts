@@ -181,7 +181,7 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
       schema: {
         tags,
         summary:
-          'Agreed work against the hours of the benches by skill and at the final check, where it chokes, what lies untouched, and open cases by place; the skills also as text/csv',
+          'Agreed work against the hours of the benches by skill, at the final check and at the places all share, where it chokes, what lies untouched, open cases by place, the mean time through the house and the promises that break; the skills also as text/csv',
         response: { 200: benchesOut },
       },
     },

@@ -21,7 +21,7 @@ export const openCases = (db: Db, place: string | null = null) =>
         and (r.kind in ('opening', 'closing') or r.kind = 'fitting' and r.data ? 'opening')
         and not exists (select from ticket_record s where s.strikes = r.id)
       order by r.at desc, r.seq desc limit 1) last
-    where t.ended is null ${place === null ? Prisma.empty : Prisma.sql`and t.place = ${place}`} and last.kind <> 'closing'
+    where t.ended is null ${place === null ? Prisma.empty : Prisma.sql`and lower(t.place) = lower(${place})`} and last.kind <> 'closing'
     group by 1 order by count(*) desc, 1`
 
 /** Hazards of the watch of a ticket `t` that are not over. */

@@ -3,6 +3,7 @@ import type { Day } from '../../../src/domain/day.ts'
 import { loadOf, loadsOf } from '../../../src/domain/tickets/benches.ts'
 import { nextFor } from '../../../src/domain/tickets/next.ts'
 import { defaultTicketRules as rules } from '../../../src/domain/tickets/rules.ts'
+import { daysThroughTheHouse, placeLoads, sharedPlacesTable } from '../../../src/domain/tickets/shared-places.ts'
 import { steps } from '../../../src/domain/tickets/steps.ts'
 import { mightBeTaken } from '../../../src/domain/tickets/twins.ts'
 import { type Clock, unclaimedPlan } from '../../../src/domain/tickets/unclaimed.ts'
@@ -153,5 +154,26 @@ describe('the load of the benches (worked examples of common practice, no source
     expect(loadOf(86, 100, 85).standing).toBe('tight')
     expect(loadOf(100, 100, 85).standing).toBe('tight')
     expect(loadOf(101, 100, 85).standing).toBe('over')
+  })
+  it('of shared places goes by what each class takes of them, and only before the step that is past them', () => {
+    const watches = [
+      ...Array.from({ length: 100 }, () => ({ step: 'on-the-bench' as const, workClass: 'three-hand' as const })),
+      ...Array.from({ length: 30 }, () => ({ step: 'closed' as const, workClass: 'quartz' as const })),
+      { step: 'ready-for-bench' as const, workClass: 'strap' as const },
+      { step: 'under-observation' as const, workClass: 'vintage' as const },
+      { step: 'on-the-bench' as const, workClass: null },
+    ]
+    const none = { ...sharedPlacesTable.default, 'hot-plate': { atOnce: 0, minutesADay: 480, quartz: 15 } }
+    expect(placeLoads(watches, none, 10, 85)).toEqual([
+      { place: 'washing-machine', watches: 100, needed: 4000, available: 4800, load: 0.83, standing: 'free' },
+      { place: 'timing-stand', watches: 101, needed: 2020, available: 4800, load: 0.42, standing: 'free' },
+      { place: 'winder', watches: 101, needed: 145_440, available: 86_400, load: 1.68, standing: 'over' },
+      { place: 'pressure-tester', watches: 130, needed: 650, available: 4800, load: 0.14, standing: 'free' },
+      { place: 'hot-plate', watches: 30, needed: 450, available: 0, load: null, standing: 'nobody' },
+    ])
+  })
+  it('140 in the house, 14 leaving a day: ten working days; half of those that wait for a yes less, 8.6', () => {
+    expect([daysThroughTheHouse(140, 280, 20), daysThroughTheHouse(120, 280, 20)]).toEqual([10, 8.6])
+    expect([daysThroughTheHouse(3, 0, 20), daysThroughTheHouse(0, 5, 20)]).toEqual([null, 0])
   })
 })

@@ -230,6 +230,13 @@ test('the benches: agreed minutes against hours by skill, the final check, what 
     .expect(201)
   shop.house.setNow('2027-01-19T09:00:00Z')
   expect((await report()).untouched, '11 working days').toEqual([])
+  // the cell change was neither promised nor handed over; the one pressure test it takes is five minutes
+  const { places, throughTheHouse, promises } = await report()
+  expect(places[3]).toMatchObject({ place: 'pressure-tester', watches: 1, needed: 5, available: 4800 })
+  expect(throughTheHouse).toMatchObject({ handedOver: 0, workingDays: null })
+  expect(promises).toEqual({ breaking: 0, firstOn: null })
+  await shop.told(ticket.number, 'promises', { on: '2027-01-11' })
+  expect((await report()).promises).toEqual({ breaking: 1, firstOn: '2027-01-11' })
   shop.house.setNow('2027-01-20T09:00:00Z')
   expect((await report()).untouched).toEqual([
     { number: ticket.number, step: 'ready-for-bench', since: '2027-01-04', workingDays: 12 },

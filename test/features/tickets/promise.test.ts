@@ -366,7 +366,7 @@ test('the next watch of a free bench: only what it may do and what is in order; 
   expect(await next(shop.benchId, '?limit=2')).toMatchObject({ items: found.items.slice(0, 2), notRead: 4 })
   expect(numbers(found)).not.toContain(unkitted)
 
-  const { id: small } = await shop.made(shop.manager, '/v1/benches', { name: 'counter', skills: ['cells-and-seals'] })
+  const { id: small } = await shop.made(shop.manager, '/v1/benches', { name: 'Counter', skills: ['cells-and-seals'] })
   const other = await next(small)
   expect(numbers(other), 'no bench for a leaking cell').toEqual([again.number])
   expect(other.damage).toEqual([])
