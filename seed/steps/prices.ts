@@ -3,6 +3,8 @@ import { addGuidePrice, type NewGuidePrice } from '../../src/features/notices/gu
 import { addPrice, type NewPrice } from '../../src/features/prices/prices.ts'
 import { doing, type Step } from './step.ts'
 
+const opened = '2026-01-05' as Day
+
 /** What a visit costs here, about: letters name it, with the day until which it holds. */
 const prices: Pick<NewGuidePrice, 'kind' | 'amount' | 'takes'>[] = [
   { kind: 'complete-service', amount: 38_000, takes: { from: 3, to: 5, unit: 'weeks' } },
@@ -40,7 +42,16 @@ const operations: (Pick<NewPrice, 'code' | 'workClass' | 'what' | 'amount' | 'mi
     guarantee: 'complete-service',
     completeService: true,
   },
-  { code: 'cell', workClass: 'cell', what: 'cell change', amount: 2600, minutes: 25, guarantee: 'cell' },
+  { code: 'cell', what: 'cell change', amount: 2600, minutes: 25, guarantee: 'cell' },
+  {
+    code: 'pressure-test',
+    what: 'pressure test',
+    amount: 1200,
+    minutes: 15,
+    guarantee: 'water-test',
+    opensCase: false,
+    pressureTest: true,
+  },
   {
     code: 'water-test',
     workClass: 'seals',
@@ -68,8 +79,15 @@ export const guidePrices: Step = {
     const until = '2027-03-31' as Day
     await doing(demo, async (act) => {
       for (const price of prices) await addGuidePrice(act, { ...price, from: demo.today, until, currency: 'EUR' })
-      for (const one of operations) await addPrice(act, { ...operation, ...one, from: demo.today })
     })
+    // watches that are in the house were priced by this list
+    await doing(
+      demo,
+      async (act) => {
+        for (const one of operations) await addPrice(act, { ...operation, ...one, from: opened })
+      },
+      opened,
+    )
     return `${prices.length} guide prices, until ${until}; ${operations.length} operations of the bench with their minutes`
   },
   tries: async ({ today }) => [

@@ -85,9 +85,9 @@ async function pictures(desk: Desk, folder: string, nth: number, blue = 160) {
 
 const standard = { taxClass: 'standard', choice: 'must' as const, quantity: 1 }
 const cellLines: NewLine[] = [
-  { ...standard, what: 'cell change', unitPrice: 2200, opensCase: true, guarantee: 'cell' },
+  { ...standard, code: 'cell', what: 'cell change', unitPrice: 2200, opensCase: true, guarantee: 'cell' },
   { ...standard, what: 'case-back gasket', part: true, unitPrice: 450, guarantee: 'seals' },
-  { ...standard, what: 'pressure test', unitPrice: 1200, requiredBy: 0, pressureTest: true },
+  { ...standard, code: 'pressure-test', what: 'pressure test', unitPrice: 1200, requiredBy: 0, pressureTest: true },
 ]
 
 type Going = { number: string; id: string; watchId: string; lines: { id: string }[] }
@@ -164,7 +164,14 @@ const price = ({ demo, house }: Told, ticket: Going, on: Day, workClass: string,
     return estimate
   })
 
-/** The owner is asked and says yes to every line. */
+/** What was promised with the yes; one of them will not be kept. */
+const promisedFor: Readonly<Partial<Record<Until, string>>> = {
+  'at the bench': '2026-11-30',
+  'opened again after its test': '2026-11-27',
+  'under observation': '2026-11-26',
+}
+
+/** The owner is asked, says yes to every line, and is promised a day. */
 const agree = (
   { demo, house }: Told,
   ticket: Going,
@@ -180,6 +187,8 @@ const agree = (
       total: { amount: estimate.total, currency: desk.currency },
       lines: estimate.lines.map(({ id }) => ({ line: id, answer: 'yes' })),
     })
+    const day = promisedFor[visit.until]
+    if (day !== undefined) await tell(desk, ticket.number, 'promises', { on: day })
   })
 
 const fromTheDrawer = { lotUnknownBecause: 'fitted before the drawers were counted' }
@@ -420,6 +429,18 @@ export const tickets: Step = {
         role: 'bench',
         method: 'GET',
         path: `/v1/tickets/${numbers?.get('opened again after its test')}/gates`,
+      },
+      {
+        words: '"When is it ready?": reckoned today, term by term, beside the day that was promised',
+        role: 'counter',
+        method: 'GET',
+        path: `/v1/tickets/${numbers?.get('under observation')}/promise`,
+      },
+      {
+        words: 'Which promises will break, and whom to tell first',
+        role: 'manager',
+        method: 'GET',
+        path: '/v1/reports/promises',
       },
       {
         words: 'Watches nobody fetches: how far each clock has come, and what may be done next',

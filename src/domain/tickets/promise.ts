@@ -229,7 +229,7 @@ export function partDay(part: Part, house: HouseDay): { on: Day; because: string
   if (usual !== null && (said === null || said <= usual) && usual >= today)
     return {
       on: usual,
-      because: `${part.what}: ${rules.partsArrivedPercent} of 100 past orders at ${part.supplier} had come within ${days} working days (${known.length} orders); ordered ${part.orderedOn}`,
+      because: `${part.what}: of ${known.length} past orders at ${part.supplier} ${rules.partsArrivedPercent} % had come within ${days} working days; ordered ${part.orderedOn}`,
     }
   if (said !== null && said >= today) {
     const few = `${known.length} past orders are known, ${rules.partsOrdersNeeded} are asked`
@@ -335,7 +335,7 @@ export function reckonReady(job: Job, ahead: Ahead, house: HouseDay): Reckoned {
       term: 'queue',
       workingDays: days,
       on: free,
-      because: `${Math.round(queue.minutes)} minutes are ahead on ${queue.benches} ${queue.benches === 1 ? 'bench' : 'benches'} for ${skill} of ${aDay} minutes a day${left > 0 ? `; ${left} lines ahead have no minutes on file and are not in it` : ''}`,
+      because: `${Math.round(queue.minutes)} minutes are ahead on ${queue.benches} ${queue.benches === 1 ? 'bench' : 'benches'} for ${skill} of ${aDay} minutes a day${left > 0 ? `; not in it are lines ahead without minutes on file: ${left}` : ''}`,
     })
   }
   if (parts !== null) terms.push({ term: 'parts', workingDays: until(parts.on), ...parts })
@@ -378,7 +378,7 @@ export function reckonReady(job: Job, ahead: Ahead, house: HouseDay): Reckoned {
     term: 'buffer',
     workingDays: buffer,
     on: readyOn,
-    because: `${percent} of 100 of ${ownDays} working days of the house, at least ${rules.bufferLeastWorkingDays}`,
+    because: `${percent} % of ${ownDays} working days of the house, at least ${rules.bufferLeastWorkingDays}`,
   })
   return agreed.has(step)
     ? { readyOn, ifYesToday: null, terms, unknown: [] }
