@@ -23,9 +23,9 @@ type Sealed = {
   personal: string[]
   /** the column in which the database notes when the row was put in, or closed */
   recorded: string | null
-  /** where a row changes until it is closed: when it is, as SQL; from then on it is sealed */
+  /** where a row changes until it is closed: that it is, as SQL; from then on it is sealed */
   closed: string | null
-  /** columns that may still be told after that, and stand outside the digest */
+  /** columns that may still change after that, and stand outside the digest */
   later: string[]
   guarded: boolean
 }
@@ -40,9 +40,9 @@ async function sealedTables(client: pg.ClientBase): Promise<Sealed[]> {
     args: string
     recorded: string | null
     guarded: boolean
-    at_its_end: boolean
+    is_closed: boolean
   }>(
-    `select c.relname as name, p.proname = 'refuse_rewriting_of_closed' as at_its_end,
+    `select c.relname as name, p.proname in ('refuse_rewriting_of_closed', 'refuse_rewriting_of_fixed') as is_closed,
        (select array_agg(a.attname::text order by k.place) from pg_index i
           cross join unnest(i.indkey) with ordinality as k (attnum, place)
           join pg_attribute a on a.attrelid = c.oid and a.attnum = k.attnum
@@ -53,29 +53,22 @@ async function sealedTables(client: pg.ClientBase): Promise<Sealed[]> {
         order by a.attnum limit 1) as recorded,
        t.tgenabled in ('O', 'A') as guarded
      from pg_trigger t join pg_proc p on p.oid = t.tgfoid join pg_class c on c.oid = t.tgrelid join pg_namespace n on n.oid = c.relnamespace
-     where n.nspname = 'public' and p.proname in ('refuse_rewriting', 'refuse_rewriting_but_erasing', 'refuse_rewriting_of_closed')
+     where n.nspname = 'public' and p.proname in ('refuse_rewriting', 'refuse_rewriting_but_erasing', 'refuse_rewriting_of_closed', 'refuse_rewriting_of_fixed')
        -- of the row, before update and delete
        and t.tgtype & 27 = 27 and c.relname <> 'history_batch'
      order by c.relname`,
   )
-  return rows.map(({ args, at_its_end, ...row }) => {
+  return rows.map(({ args, is_closed, ...row }) => {
     const told = Buffer.from(args, 'hex').toString('utf8').split('\0')
-    if (!at_its_end) return { ...row, personal: told.filter(Boolean), closed: null, later: [] }
-    const [end = '', later = '', personal = ''] = told
-    const [state = '', values = ''] = end.split('=')
+    if (!is_closed) return { ...row, personal: told.filter(Boolean), closed: null, later: [] }
+    const [closedAt = '', later = '', personal = ''] = told
     const list = (text: string) => text.split(',').filter(Boolean)
-    const closed =
-      end === ''
-        ? null
-        : `t.${quoted(state)} in (${list(values)
-            .map((value) => `'${value}'`)
-            .join(', ')})`
     return {
       ...row,
       personal: list(personal),
       later: list(later),
-      closed,
-      recorded: closed === null ? row.recorded : 'ended_at',
+      closed: closedAt === '' ? null : `t.${quoted(closedAt)} is not null`,
+      recorded: closedAt === '' ? row.recorded : closedAt,
     }
   })
 }

@@ -146,8 +146,47 @@ test('the chain holds a letter from its end on, and shows every later change of 
   )
 })
 
+const fixed = (id: string) =>
+  sql(
+    `insert into letter (notice_id, contents, text_version, digest) values ($1, '{"owner": "Written To"}', '1', 'x')`,
+    [id],
+  )
+
+test('what a letter says is fixed once; what its hand-over counts changes until its notice is at its end', async () => {
+  const id = await letter()
+  const change = (set: string) => sql(`update letter set ${set} where notice_id = $1`, [id])
+  await sql(`insert into letter (notice_id, text_version, refusals) values ($1, '', 1)`, [id])
+  await expect(sql('delete from letter where notice_id = $1', [id])).rejects.toThrow(/never changed or deleted/)
+  await change(`contents = '{"owner": "Written To"}', text_version = '1', written_at = now()`)
+  for (const set of [
+    `contents = '{}'`,
+    'contents = null',
+    `text_version = '2'`,
+    `written_at = 'epoch'`,
+    'fixed_at = null',
+  ])
+    await expect(change(set), set).rejects.toThrow(/never changed or deleted/)
+  await expect(change('contents = null, personal_salt = null')).rejects.toThrow(/never changed or deleted/)
+  await expect(sql('delete from letter where notice_id = $1', [id])).rejects.toThrow(/never changed or deleted/)
+  await expect(sql('truncate letter')).rejects.toThrow(/never changed or deleted/)
+  await change(`refusals = 2, first_tried_at = now(), digest = 'x'`)
+  await sealHistory(house.database.pool, new Date())
+  await change('refusals = 3')
+  expect(await findings()).toEqual([])
+  await sql(`update notice set state = 'sent' where id = $1`, [id])
+  for (const set of ['refusals = 4', `digest = 'y'`, 'first_tried_at = null'])
+    await expect(change(set), set).rejects.toThrow(/at its end is never changed/)
+
+  const past = (set: string) => `update letter set ${set} where notice_id = '${id}'`
+  expect(await tampered(past(`text_version = '2'`), past(`text_version = '1'`))).toMatch(/letter: 1 rows were changed/)
+  expect(await tampered(past(`contents = '{}'`), past(`contents = '{"owner": "Written To"}'`))).toMatch(
+    /letter: 1 rows were changed in what they say of a person/,
+  )
+})
+
 test('erasing a person empties what was said of them in words, and nothing else; the chain accounts for it', async () => {
   const id = await letter('sent')
+  await fixed(id)
   const held = await letter()
   await sql(`update notice set state = 'held', held_why = 'she is abroad' where id = $1`, [held])
   await sealHistory(house.database.pool, new Date())
@@ -160,6 +199,7 @@ test('erasing a person empties what was said of them in words, and nothing else;
     { state: 'sent', response: 'erased', held_why: null, withdrawn_why: null, plan: { parts: [] } },
     { state: 'withdrawn', response: null, held_why: 'erased', withdrawn_why: 'erased', plan: { parts: [] } },
   ])
+  expect((await sql('select contents from letter where notice_id = $1', [id])).rows).toEqual([{ contents: null }])
   expect(await findings()).toEqual([])
   await sealHistory(house.database.pool, new Date())
   expect(await findings()).toEqual([])

@@ -164,7 +164,7 @@ export async function fixContents(
         select l.id, l.contents, $3, $4, l.digest from unnest($1::uuid[], $2::jsonb[], $10::bytea[]) as l(id, contents, digest)
         on conflict (notice_id) do update set contents = excluded.contents, text_version = excluded.text_version,
           written_at = excluded.written_at, digest = coalesce(letter.digest, excluded.digest)
-        where letter.contents is null
+        where letter.fixed_at is null
         returning notice_id, digest),
       linked as (
         insert into owner_link (token_hash, purpose, owner_id, notice_id, expires_on)

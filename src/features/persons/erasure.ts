@@ -169,13 +169,15 @@ async function carryOut(act: Act, erasureId: string, group: Group, keeper: Keepe
         response = case when response is not null then ${ERASED} end, last_error = case when last_error is not null then ${ERASED} end, personal_salt = null
       where owner_id = any(${ids}::uuid[]) and ended_at is not null and personal_salt is not null
         and num_nonnulls(held_why, withdrawn_why, response, last_error) > 0`,
+    letter: await tx.$executeRaw`
+      update letter set contents = null, personal_salt = null from notice
+      where notice.id = letter.notice_id and notice.owner_id = any(${ids}::uuid[]) and letter.personal_salt is not null`,
     ...(await forgetOnTickets(tx, ids, names)),
   }
   await tx.$executeRaw`select set_config('mainplate.erasing', '', true)`
 
   await tx.$executeRaw`
     update notice set held_why = null, response = null, last_error = null where owner_id = any(${ids}::uuid[]) and ended_at is null`
-  await tx.$executeRaw`update letter set contents = null from notice where notice.id = letter.notice_id and notice.owner_id = any(${ids}::uuid[])`
   await tx.$executeRaw`update owner_link set revoked_at = now(), revoked_by = ${who.name} where owner_id = any(${ids}::uuid[]) and revoked_at is null`
   await tx.$executeRaw`
     update task set words = ${ERASED}, done_at = coalesce(done_at, now()), done_by = coalesce(done_by, ${who.name}), done_how = coalesce(done_how, 'the person was forgotten')
