@@ -17,7 +17,10 @@ const sentences = {
   'method-not-allowed': (f: Facts) => `This address answers ${f.allowed}.`,
   'unsupported-media-type': (f: Facts) => `Send the body as ${f.accepted ?? 'application/json'}.`,
   'not-acceptable': (f: Facts) => `This address answers as ${f.offered}.`,
-  'body-too-large': () => 'The body is too large for this address.',
+  'body-too-large': (f: Facts) =>
+    f.most === undefined
+      ? 'The body is too large for this address.'
+      : `This is too large: at most ${f.most}. Send it smaller.`,
   'too-many-requests': (f: Facts) => `Too many requests; try again in ${f.seconds} seconds.`,
   'service-busy': () => 'The service is too busy or cannot reach its database; try again in a few seconds.',
   'internal-fault': () => 'The service made a mistake. Nothing of this request was written; report the request id.',

@@ -124,8 +124,11 @@ const awayWords = new RegExp(
   `is not queryable|Connection terminated|terminating connection|server closed the connection|timeout exceeded when trying to connect|Query read timeout|\\b(${lines.join('|')})\\b`,
 )
 
-/** Anything thrown, as a refusal; what is not understood is a fault of ours and says nothing about itself. */
-export function refusalOf(error: unknown): Refusal {
+/**
+ * Anything thrown, as a refusal; what is not understood is a fault of ours and says nothing about itself. `consumes` is what
+ * the address takes where that is not JSON.
+ */
+export function refusalOf(error: unknown, consumes?: readonly string[]): Refusal {
   if (error instanceof Refusal) return error
   const known = error as FastifyError
   if (error instanceof DoorError)
@@ -136,7 +139,7 @@ export function refusalOf(error: unknown): Refusal {
     case 'FST_ERR_CTP_INVALID_CONTENT_LENGTH':
       return new Refusal('not-json')
     case 'FST_ERR_CTP_INVALID_MEDIA_TYPE':
-      return new Refusal('unsupported-media-type')
+      return new Refusal('unsupported-media-type', consumes && { accepted: consumes.join(' or ') })
     case 'FST_ERR_CTP_BODY_TOO_LARGE':
     case 'FST_REQ_FILE_TOO_LARGE':
       return new Refusal('body-too-large')
@@ -174,7 +177,7 @@ export function registerProblems(app: FastifyInstance): void {
     known.push({ methods: [route.method].flat(), pattern: new RegExp(`^${pattern}/?$`) })
   })
   app.setErrorHandler((error, request, reply) => {
-    const refusal = refusalOf(error)
+    const refusal = refusalOf(error, request.routeOptions.schema?.consumes as string[] | undefined)
     if (statuses[refusal.code] >= 500) request.log.error({ err: error }, 'request failed')
     return sendProblem(request, reply, refusal)
   })

@@ -60,7 +60,12 @@ const background = `
       where t.id = $5::uuid or t.number = $6) as earlier,
     (select jsonb_agg(jsonb_build_object('ticket', t.number, 'what', g.what, 'startsOn', g.starts_on, 'months', g.months,
         'daysAdded', coalesce((select sum(d.days) from guarantee_days d where d.guarantee_id = g.id), 0)) order by g.id)
-      from guarantee g join ticket t on t.id = g.ticket_id where g.watch_id = $1::uuid) as guarantees`
+      from guarantee g join ticket t on t.id = g.ticket_id where g.watch_id = $1::uuid and not exists (
+        select from ticket b join ticket_record r on r.ticket_id = b.id and r.kind = 'comeback' cross join jsonb_array_elements(r.data -> 'lines') d
+        where b.comeback_of = g.ticket_id and d ->> 'line' = g.line_id::text and d ->> 'voided' <> 'no'
+          and not exists (select from ticket_record s where s.strikes = r.id)
+          and not exists (select from ticket_record n where n.ticket_id = b.id and n.kind = 'comeback' and n.seq > r.seq
+            and not exists (select from ticket_record s where s.strikes = n.id)))) as guarantees`
 
 /** What has to be known before anything is written, in one statement; the watch is locked, so it comes in once. */
 export async function readBackground(at: Booker, input: Booking, owner: string, watch: string): Promise<Background> {

@@ -9,7 +9,7 @@ import {
   guaranteeEnd,
   type Voided,
 } from '../../domain/tickets/guarantee.ts'
-import type { Desk } from './desk.ts'
+import { type Desk, ticketId } from './desk.ts'
 import type { Loaded } from './snapshot.ts'
 
 /** Why a watch came back, as the bench found; one for each line. */
@@ -49,6 +49,22 @@ export async function guaranteesOf(db: Db, ticketId: string, on: Day, asked: str
   })
 }
 
+/** Nobody saw at the booking-in that the watch was back under an earlier ticket: said now, it is linked from here on. */
+async function linkedLate(desk: Desk, ticket: Loaded, comebackOf: string | undefined): Promise<string> {
+  if (comebackOf === undefined)
+    throw new Refusal('record-not-taken', {
+      step: ticket.snapshot.ticket.step,
+      what: 'a comeback decision',
+      cure: 'This ticket is linked to no earlier one: name it in "comebackOf".',
+    })
+  const earlier = await ticketId(desk.tx, comebackOf)
+  const [linked] = await desk.tx.$queryRaw<{ id: string }[]>`
+    update ticket t set comeback_of = e.id, version = t.version + 1 from ticket e
+    where t.id = ${ticket.snapshot.ticket.id}::uuid and e.id = ${earlier}::uuid and e.watch_id = t.watch_id and e.ended is not null returning e.id`
+  if (!linked) throw faulty(['/comebackOf', 'is the ticket of another watch, or one that has not ended'])
+  return linked.id
+}
+
 export type DecidedLine = {
   line: string
   covered: boolean
@@ -61,14 +77,14 @@ export type DecidedLine = {
  * The guarantee question, line by line, for the day the watch came back. Nobody covers by the guarantee what was voided;
  * past its last day only the manager does, as goodwill.
  */
-export async function decideComeback(desk: Desk, ticket: Loaded, lines: readonly DecidedLine[]): Promise<void> {
-  const earlier = ticket.snapshot.ticket.comebackOf
-  if (earlier === null)
-    throw new Refusal('record-not-taken', {
-      step: ticket.snapshot.ticket.step,
-      what: 'a comeback decision',
-      cure: 'This ticket is linked to no earlier one.',
-    })
+export async function decideComeback(
+  desk: Desk,
+  ticket: Loaded,
+  { lines, comebackOf }: { lines: readonly DecidedLine[]; comebackOf?: string | undefined },
+): Promise<void> {
+  const earlier = ticket.snapshot.ticket.comebackOf ?? (await linkedLate(desk, ticket, comebackOf))
+  if (comebackOf !== undefined && (await ticketId(desk.tx, comebackOf)) !== earlier)
+    throw faulty(['/comebackOf', 'is not the ticket this one is linked to'])
   const cameBack = String(ticket.rows.ticket.booked_on) as Day
   const guarantees = new Map(
     (await guaranteesOf(desk.tx, earlier, cameBack, ticket.snapshot.ticket.id)).map((row) => [row.line, row]),

@@ -12,6 +12,7 @@ import {
   describePicture,
   findPicture,
   keepPicture,
+  MOST,
   PICTURE_BYTES,
   type Picture,
   readPicture,
@@ -43,7 +44,7 @@ async function uploaded(request: FastifyRequest): Promise<Picture> {
     }
   } catch (error) {
     const { code } = error as { code?: string }
-    if (code === 'FST_REQ_FILE_TOO_LARGE') throw new Refusal('body-too-large')
+    if (code === 'FST_REQ_FILE_TOO_LARGE') throw new Refusal('body-too-large', { most: MOST })
     if (code === 'FST_FILES_LIMIT' || code === 'FST_PARTS_LIMIT' || code === 'FST_FIELDS_LIMIT')
       throw new Refusal('picture-refused', { why: 'send one file and nothing else' })
     if (code === 'FST_INVALID_MULTIPART_CONTENT_TYPE')

@@ -10,6 +10,7 @@ import { type Desk, instantFrom, instantSaid, openTicket, ticketId } from './des
 
 /** Largest picture taken, bytes and pixels: enough for a telephone's camera, and no bomb. */
 export const PICTURE_BYTES = 12 * 1024 * 1024
+export const MOST = '12 MiB a picture'
 const PIXELS = 60_000_000
 /** What is not stored line by line has to be unpacked as a whole: so many bytes of it, one picture at a time. */
 const UNPACKED_BYTES = 100_000_000
@@ -49,7 +50,7 @@ export function readPicture(content: Buffer): Promise<Picture> {
 
 async function readNow(content: Buffer): Promise<Picture> {
   if (content.length === 0) throw new Refusal('picture-refused', { why: 'it is empty' })
-  if (content.length > PICTURE_BYTES) throw new Refusal('body-too-large')
+  if (content.length > PICTURE_BYTES) throw new Refusal('body-too-large', { most: MOST })
   const options = { limitInputPixels: PIXELS, failOn: 'error' as const }
   sharpLoaded ??= loadSharp()
   const sharp = await sharpLoaded
@@ -128,13 +129,20 @@ export async function putPictures(
   input: Omit<PicturesInput, 'at'>,
   at: Date,
 ): Promise<string[]> {
-  const known = await desk.tx.$queryRaw<
-    { id: string }[]
-  >`select id from picture_file where id = any(${input.pictures.map((picture) => picture.id)}::uuid[])`
-  const ids = new Set(known.map((row) => row.id))
-  const faults = input.pictures.flatMap((picture, i) =>
-    ids.has(picture.id) ? [] : [[`/pictures/${i}/id`, 'was not uploaded here'] as const],
-  )
+  const known = await desk.tx.$queryRaw<{ id: string; ticketId: string | null }[]>`
+    select f.id, p.ticket_id as "ticketId" from picture_file f left join ticket_picture p on p.file_id = f.id
+    where f.id = any(${input.pictures.map((picture) => picture.id)}::uuid[])`
+  const ticketOf = new Map(known.map((row) => [row.id, row.ticketId]))
+  const faults = input.pictures.flatMap((picture, i) => {
+    const fault = !ticketOf.has(picture.id)
+      ? 'was not uploaded here'
+      : input.pictures.findIndex((other) => other.id === picture.id) < i
+        ? 'is named twice: a picture shows one view'
+        : ticketOf.get(picture.id) === id
+          ? 'is a picture of this ticket already'
+          : null
+    return fault === null ? [] : [[`/pictures/${i}/id`, fault] as const]
+  })
   if (faults.length > 0) throw faulty(...faults)
   const rows = await desk.tx.$queryRaw<{ id: string }[]>`
     insert into ticket_picture (ticket_id, file_id, view, stage, at, recorded_at, by_key, recorded_by)

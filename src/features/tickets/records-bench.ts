@@ -296,6 +296,7 @@ export const benchSaid: readonly Said[] = [
     roles: ['bench', 'counter', 'manager'],
     summary: 'Decide the guarantee question for each line of the earlier ticket, with the reason, and code its cause',
     body: z.strictObject({
+      comebackOf: line(60).optional().meta({ description: 'the earlier ticket, where the booking-in did not name it' }),
       lines: z
         .array(
           z.strictObject({
@@ -308,8 +309,8 @@ export const benchSaid: readonly Said[] = [
         )
         .max(100),
     }),
-    make: async (desk, ticket, body: { lines: DecidedLine[] }) => {
-      await decideComeback(desk, ticket, body.lines)
+    make: async (desk, ticket, body: { lines: DecidedLine[]; comebackOf?: string }) => {
+      await decideComeback(desk, ticket, body)
       return { data: body }
     },
   },

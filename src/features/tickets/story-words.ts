@@ -256,7 +256,7 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
   'yes-confirmed': (d) => `yes to version ${text(d.version)} confirmed in writing${said(d.how, (how) => ` (${how})`)}`,
   goodwill: (d) => `goodwill${said(d.amount, (amount) => ` of ${amount} minor units`)}: ${text(d.reason)}`,
   comeback: (d) =>
-    `came back: ${((d.lines ?? []) as Data[]).map((line) => `${line.covered ? 'covered' : 'not covered'}, ${text(line.because)} (cause: ${text(line.cause ?? d.cause)})`).join('; ')}`,
+    `came back${said(d.comebackOf, (earlier) => `, linked to ticket ${earlier}`)}: ${((d.lines ?? []) as Data[]).map((line) => `${line.covered ? 'covered' : 'not covered'}, ${text(line.because)} (cause: ${text(line.cause ?? d.cause)})`).join('; ')}`,
   promise: (d) => `promised for ${text(d.on)}${said(d.words, (words) => `: ${words}`)}`,
   incident: (d) =>
     `incident: ${text(d.what)}, last at ${text(d.lastPlace)} with ${text(d.lastHolder)}${said(d.reason, (reason) => `; ${reason}`)}`,

@@ -130,6 +130,33 @@ describe('a picture', () => {
     const again = await upload(shop.house, shop.bench, content, 'other.jpg', 'image/jpeg')
     expect(again.body.id).toBe(first.body.id)
   })
+  test('sent as it is, without a form, or too large: the refusal says how it is taken', async () => {
+    const bare = await shop.counter
+      .post('/v1/pictures', undefined as never)
+      .set('content-type', 'image/png')
+      .send(Buffer.from('png'))
+    expect([bare.status, bare.body.detail]).toEqual([415, 'Send the body as multipart/form-data.'])
+    const large = await upload(shop.house, shop.counter, Buffer.alloc(12 * 1024 * 1024 + 1, 1), 'a.png')
+    expect([large.status, large.body.detail]).toEqual([
+      413,
+      'This is too large: at most 12 MiB a picture. Send it smaller.',
+    ])
+  })
+
+  test('named twice, or put to its own ticket once more, is told so', async () => {
+    const ticket = await shop.book({ dial: 'ochre' })
+    const id = await shop.picture()
+    const put = (...views: string[]) =>
+      shop.say(ticket.number, 'pictures', { pictures: views.map((view) => ({ id, view })) })
+    expect((await put('dial', 'back')).body.errors).toEqual([
+      { pointer: '#/pictures/1/id', detail: 'is named twice: a picture shows one view' },
+    ])
+    expect((await put('dial')).status).toBe(201)
+    expect((await put('dial')).body.errors).toEqual([
+      { pointer: '#/pictures/0/id', detail: 'is a picture of this ticket already' },
+    ])
+  })
+
   test('that was never uploaded, or is another ticket’s, is not taken and not shown', async () => {
     const stranger = '00000000-0000-7000-8000-000000000000'
     await refused(

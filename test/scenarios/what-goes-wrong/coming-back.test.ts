@@ -9,11 +9,14 @@ beforeAll(async () => {
 afterAll(() => shop.close())
 
 type Decided = { line: string; covered: boolean; voided?: string; because?: string; cause?: string }
-const decide = (ref: string, lines: Decided[], caller = shop.bench) =>
+const decide = (ref: string, lines: Decided[], more: { comebackOf?: string } = {}, caller = shop.bench) =>
   shop.say(
     ref,
     'comeback-decisions',
-    { lines: lines.map((line) => ({ voided: 'no', because: 'runs until next November', cause: 'lot', ...line })) },
+    {
+      lines: lines.map((line) => ({ voided: 'no', because: 'runs until next November', cause: 'lot', ...line })),
+      ...more,
+    },
     caller,
   )
 
@@ -135,6 +138,10 @@ describe('comeback within the guarantee', () => {
       },
     ])
     const third = await back(first)
+    const ofFirst = (third.guarantees as { ticket: string }[]).filter((one) => one.ticket === first.number)
+    expect(ofFirst, 'the voided one is no longer named').toEqual([
+      { ticket: first.number, what: 'new stem', lastDay: '2027-12-15' },
+    ])
     const covered = await decide(third.number, [{ line: crystal.id, covered: true }])
     expect(covered.body.errors[0].detail, 'it has ended').toContain('voided: blow')
 
@@ -158,6 +165,34 @@ describe('comeback within the guarantee', () => {
       `under its guarantee, on ticket ${again.number}: stem cost the house 18.00 EUR for the part, not billed`,
     )
     expect(booked).toHaveLength(3)
+  })
+
+  test('what nobody saw at the booking-in is linked with the decision, and the guarantee asked then', async () => {
+    const first = await handedOver()
+    const [stem, crystal] = [first.estimate.lines[0]!, first.estimate.lines[1]!]
+    const again = await shop.book({ ownerId: first.ownerId, watchId: first.watchId, complaint: 'stopped' })
+    expect(again.guarantees).toHaveLength(2)
+    await shop.moved(again.number, 'looked-over')
+    const bare = await decide(again.number, [{ line: stem.id, covered: true }])
+    expect(bare.body.detail, 'says what to do').toContain('name it in "comebackOf"')
+    const strange = await shop.book({ dial: 'mint' })
+    const link = (comebackOf: string) =>
+      decide(
+        again.number,
+        [stem, crystal].map(({ id }) => ({ line: id, covered: true })),
+        { comebackOf },
+      )
+    const wrong = first.number.slice(0, -1) + (first.number.endsWith('0') ? '1' : '0')
+    for (const [named, status, type] of [
+      [strange.number, 400, '/problems/faulty-input'],
+      [again.number, 400, '/problems/faulty-input'],
+      [wrong, 400, '/problems/ticket-number-wrong'],
+    ] as const)
+      expect([(await link(named)).status, (await link(named)).body.type]).toEqual([status, type])
+    expect((await link(first.number)).status).toBe(201)
+    expect((await shop.counter.get(`/v1/tickets/${again.number}`).expect(200)).body.comebackOf).toBe(first.id)
+    expect((await shop.gates(again.number)).G16!.state).toBe('open')
+    expect((await link(strange.number)).body.errors).toMatchObject([{ pointer: '#/comebackOf' }])
   })
 
   test('what is struck is not booked', async () => {
@@ -201,7 +236,7 @@ describe('comeback within the guarantee', () => {
       pointer: '#/lines/0/covered',
       detail: expect.stringContaining('ended on 2027-12-16'),
     })
-    expect((await decide(again.number, lines, shop.manager)).status).toBe(201)
+    expect((await decide(again.number, lines, {}, shop.manager)).status).toBe(201)
     await shop.moved(again.number, 'priced')
   })
 })
