@@ -80,7 +80,7 @@ export function mechanicalFaults(reading: MechanicalReading, assumedLiftAngle: n
     faults.push({ key: 'liftAngle', detail: 'must lie between 30 and 70 degrees' })
   }
   const hours = reading.hoursSinceWound?.value
-  if (hours === undefined && reading.wind !== 'other') {
+  if (hours === undefined) {
     faults.push({ key: 'hoursSinceWound', detail: 'say how many hours ago the watch was wound' })
   } else if (hours !== undefined && reading.wind === 'full' && hours < 1) {
     faults.push({

@@ -13,6 +13,8 @@ export type CalibreFields = {
   beatsPerHour?: number | null | undefined
   jewels?: number | null | undefined
   diameterMm?: number | null | undefined
+  /** in place of `diameterMm` */
+  diameterLignes?: number | undefined
   liftAngleDegrees?: number | null | undefined
   powerReserveHours?: number | null | undefined
   frequencyHertz?: number | null | undefined
@@ -42,6 +44,7 @@ const shown = (row: Row) => ({
   hertz: row.beatsPerHour === null ? null : frequencyOf(row.beatsPerHour),
   jewels: row.jewels,
   diameterMm: numberOrNull(row.diameterMm),
+  diameterLignes: row.diameterMm === null ? null : Math.round((row.diameterMm.toNumber() / MM_A_LIGNE) * 100) / 100,
   liftAngleDegrees: numberOrNull(row.liftAngleDegrees),
   powerReserveHours: row.powerReserveHours,
   frequencyHertz: row.frequencyHertz,
@@ -64,8 +67,19 @@ export async function addCalibres({ tx, who }: Act, calibres: readonly CalibreFi
   })
 }
 
-const defined = (fields: object) =>
-  Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== undefined))
+/** The old French line, by which the trade tells the size of a movement (GNU units 2.22). */
+const MM_A_LIGNE = 2.255829
+
+/** What was said, in the units it is kept in. */
+function defined({ diameterLignes, ...fields }: Partial<CalibreFields>): object {
+  if (diameterLignes !== undefined && fields.diameterMm !== undefined)
+    throw faulty(['/diameterLignes', 'stands beside diameterMm: give one of the two'])
+  const kept =
+    diameterLignes === undefined
+      ? fields
+      : { ...fields, diameterMm: Math.round(diameterLignes * MM_A_LIGNE * 100) / 100 }
+  return Object.fromEntries(Object.entries(kept).filter(([, value]) => value !== undefined))
+}
 
 /** Within one calibre the least is not more than the most. */
 function refuseRange(least: number | null | undefined, most: number | null | undefined): void {
@@ -115,7 +129,7 @@ export async function editCalibre(
   await keepBefore(act, 'calibre', before)
   const row = await tx.calibre.update({
     where: { id },
-    data: { ...(defined(input) as object), version: { increment: 1 } },
+    data: { ...defined(input), version: { increment: 1 } },
   })
   if (row.beatsPerHour !== before.beatsPerHour)
     await startReReckoning(act, { calibreId: id }, { of: 'calibre', calibreId: id }, today)

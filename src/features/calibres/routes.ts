@@ -10,9 +10,22 @@ import { listTolerances } from './tolerances.ts'
 
 const energy = z.enum(['primary-cell', 'rechargeable', 'none', 'unknown'])
 const fields = {
-  beatsPerHour: z.number().int().min(1).max(1_000_000).nullable().optional(),
+  beatsPerHour: z
+    .number()
+    .int()
+    .min(3600)
+    .max(1_000_000)
+    .nullable()
+    .optional()
+    .meta({ description: 'A/h, two to an oscillation: 28,800 is 4 Hz' }),
   jewels: z.number().int().min(0).max(200).nullable().optional(),
   diameterMm: z.number().min(5).max(60).nullable().optional(),
+  diameterLignes: z
+    .number()
+    .min(2.25)
+    .max(26.5)
+    .optional()
+    .meta({ description: 'in place of diameterMm; kept in mm, to the hundredth' }),
   liftAngleDegrees: z.number().min(30).max(70).nullable().optional(),
   powerReserveHours: z.number().int().min(24).max(240).nullable().optional(),
   frequencyHertz: z.number().int().min(1).max(10_000_000).nullable().optional(),
@@ -28,13 +41,13 @@ const fields = {
     .meta({ description: 'with its chronograph module driven; without: consumptionMaxMicroamps' }),
   coilResistanceMinKiloohm: z.number().min(0.5).max(5).nullable().optional(),
   coilResistanceMaxKiloohm: z.number().min(0.5).max(5).nullable().optional(),
-  workingVoltageMax: z.number().min(0.8).max(3.3).nullable().optional(),
+  workingVoltageMax: z.number().min(1.1).max(2.8).nullable().optional(),
   cellDesignation: line(20).nullable().optional(),
   cellCount: z.number().int().min(0).max(4).optional(),
   thermocompensated: z.boolean().optional(),
   endOfLifeSign: line(80).nullable().optional(),
 }
-export const calibreBody = z.strictObject({ name: line(80), energy, ...fields })
+const calibreBody = z.strictObject({ name: line(80), energy, ...fields })
 const nullable = z.number().nullable()
 const calibreOut = z.object({
   id: idOut,
@@ -45,6 +58,7 @@ const calibreOut = z.object({
   hertz: nullable,
   jewels: nullable,
   diameterMm: nullable,
+  diameterLignes: nullable,
   liftAngleDegrees: nullable,
   powerReserveHours: nullable,
   frequencyHertz: nullable,

@@ -211,7 +211,7 @@ const ofRecords: Readonly<Record<string, (d: Data) => string>> = {
   'seals-seen': (d) =>
     `seals seen: ${((d.seals ?? []) as Data[]).map((seal) => `${text(seal.position)} ${text(seal.condition)}`).join(', ')}`,
   reading: (d) =>
-    `reading ${text(d.position)} ${d.wind === 'none' ? '' : plain(d.wind)}: ${values(d)}${tool(d)}${d.toolInDate === false ? ' (out of calibration)' : ''}`.replace(
+    `reading ${text(d.position)} ${d.wind === 'none' ? '' : plain(d.wind)}: ${values(d)}${d.liftAngleAssumed === true ? `, lift angle ${text(d.liftAngle)}° assumed` : ''}${tool(d)}${d.toolInDate === false ? ' (out of calibration)' : ''}`.replace(
       / +/g,
       ' ',
     ),

@@ -18,6 +18,7 @@ import {
   type WaterTest,
   waterTestFaults,
 } from '../../domain/readings/water.ts'
+import type { WatchKind } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { isThreeVolt } from '../../domain/stock/sizes.ts'
 import type { WorkClassName } from '../../domain/tickets/classes.ts'
@@ -73,22 +74,26 @@ export type TimingInput = {
   at?: string | undefined
 }
 
+/** How a kind of watch is read; one of an electric balance by both instruments. */
+const readAs = ({ rows }: Loaded): readonly ('mechanical' | 'quartz')[] => {
+  const kind = rows.watch.kind as WatchKind
+  if (kind === 'electric') return ['mechanical', 'quartz']
+  return kind === 'hand-wound' || kind === 'self-winding' ? ['mechanical'] : ['quartz']
+}
+
 /** One position at one wind state, judged against the maker's tolerances or the house class. */
 export async function recordTiming(desk: Desk, ref: string, input: TimingInput): Promise<Created> {
   const ticket = await openTicket(desk, ref)
   takeWork(ticket, 'reading', 'a reading')
   const at = instantFrom(desk, ticket, input.at)
   const tool = await toolOf(desk, input.tool, ['timing-machine'], dayAt(at, desk.zone))
-  const assumed = input.liftAngleAssumed === true
-  const liftAngle =
-    input.liftAngle ??
-    (ticket.rows.calibre?.lift === null || ticket.rows.calibre?.lift === undefined
-      ? assumed
-        ? ticket.rules.assumedLiftAngle
-        : null
-      : Number(ticket.rows.calibre.lift))
+  const known = input.liftAngle ?? ticket.rows.calibre?.lift ?? null
+  const assumed = known === null && input.liftAngleAssumed === true
+  const liftAngle = assumed ? ticket.rules.assumedLiftAngle : known === null ? null : Number(known)
   const reading = { ...input, ...computed(ticket, input, liftAngle), liftAngle, liftAngleAssumed: assumed }
   refuse(mechanicalFaults(reading, ticket.rules.assumedLiftAngle))
+  if (!readAs(ticket).includes('mechanical'))
+    throw faulty(['/position', 'is of a balance, and this watch has none: record a quartz reading'])
   const values = {
     rate: reading.rate?.value ?? null,
     amplitude: reading.amplitude?.value ?? null,
@@ -175,6 +180,8 @@ export async function recordQuartz(desk: Desk, ref: string, given: QuartzInput):
     throw faulty(['/inhibitionPeriod', `is ${onFile} s on file of this calibre: leave it out, or mend the calibre`])
   const inhibitionPeriod = input.inhibitionPeriod ?? onFile
   refuse(quartzFaults({ ...input, inhibitionPeriod, thermocompensated: calibre?.thermocompensated }))
+  if (!readAs(ticket).includes('quartz'))
+    throw faulty(['', 'is a reading of quartz, and this watch has a balance: record a timing reading'])
   const of = (measured: Measured | undefined) => measured?.value ?? null
   const values = {
     rate: of(input.rate),
@@ -246,6 +253,8 @@ async function recorded(
       id: record!.id,
       values: data.values,
       crown: data.crown ?? null,
+      liftAngle: data.liftAngle ?? null,
+      liftAngleAssumed: data.liftAngleAssumed === true,
       predictedMonths: data.predictedMonths ?? null,
       ratePerYear: data.ratePerYear ?? null,
       queries: data.queries,

@@ -67,6 +67,8 @@ const readingOut = z.object({
     .enum(['up', 'down', 'left', 'right'])
     .nullable()
     .meta({ description: 'where the crown points, at three o’clock, in the position; null where the watch lies' }),
+  liftAngle: z.number().nullable().meta({ description: 'degrees, by which the amplitude was measured or worked out' }),
+  liftAngleAssumed: z.boolean(),
   predictedMonths: z
     .number()
     .nullable()

@@ -264,6 +264,8 @@ describe('what is refused at entry', () => {
     [{ rate: m(3, 's/d'), hoursSinceWound: m(23.9, 'h'), wind: 'after-24' as const }, 'hoursSinceWound/value'],
     [{ rate: m(3, 's/d'), hoursSinceWound: m(24, 'h') }, 'hoursSinceWound/value'],
     [{ rate: m(3, 's/d'), hoursSinceWound: undefined }, 'hoursSinceWound'],
+    [{ rate: m(3, 's/d'), hoursSinceWound: undefined, wind: 'other' as const }, 'hoursSinceWound'],
+    [{ rate: m(3, 's/d'), hoursSinceWound: m(241, 'h'), wind: 'other' as const }, 'hoursSinceWound/value'],
     [{}, 'rate'],
   ])('%j at %s', (change, key) => {
     expect(mechanicalFaults({ ...reading, ...change }, 52).map((fault) => fault.key)).toEqual([key])

@@ -64,6 +64,44 @@ test('rate and amplitude from what the instrument hears; mean, spread and run-do
   ])
 })
 
+test('an amplitude by a lift angle that is assumed is marked so; a balance is not read as quartz, nor quartz as a balance', async () => {
+  const unknown = await looked('hand-wound', { beatsPerHour: 18_000 }, 'vintage')
+  const amplitude = { rate: m(3, 's/d'), amplitude: m(280, '°'), liftAngleAssumed: true }
+  const marked = await timing(unknown.number, 'CH', 'full', 2, amplitude)
+  expect(marked).toMatchObject({ liftAngle: 52, liftAngleAssumed: true })
+  const { body } = await shop.bench.get(`/v1/tickets/${unknown.number}/records/${marked.id}`).expect(200)
+  expect(body.words).toContain('amplitude 280 °, lift angle 52° assumed')
+  const filed = await looked('hand-wound', { beatsPerHour: 18_000, liftAngleDegrees: 49 }, 'vintage')
+  expect(await timing(filed.number, 'CH', 'full', 2, amplitude), 'the file knows better').toMatchObject({
+    liftAngle: 49,
+    liftAngleAssumed: false,
+  })
+  const asQuartz = { tool: shop.tools.quartz, consumption: m(1.5, 'uA') }
+  const wrong = await shop.say(filed.number, 'quartz-readings', asQuartz, shop.bench)
+  expect([wrong.status, wrong.body.errors?.[0]?.detail]).toEqual([400, expect.stringContaining('has a balance')])
+  const quartz = await looked('quartz', {}, 'quartz')
+  const asBalance = { position: 'CH', wind: 'full', hoursSinceWound: m(2, 'h'), rate: m(3, 's/d') }
+  const none = await shop.say(quartz.number, 'timing-readings', { ...asBalance, tool: shop.tools.timing }, shop.bench)
+  expect([none.status, none.body.errors?.[0]?.pointer]).toEqual([400, '#/position'])
+})
+
+test('a calibre is told in lignes or in mm, its beat in A/h, its voltage within reason', async () => {
+  const enter = (more: object) => shop.bench.post('/v1/calibres', { name: 'AF sizes', energy: 'none', ...more })
+  for (const [wrong, pointer] of [
+    [{ diameterLignes: 11.5, diameterMm: 25.9 }, '#/diameterLignes'],
+    [{ beatsPerHour: 2880 }, '#/beatsPerHour'],
+    [{ workingVoltageMax: 1.05 }, '#/workingVoltageMax'],
+    [{ liftAngleDegrees: 71 }, '#/liftAngleDegrees'],
+    [{ powerReserveHours: 23 }, '#/powerReserveHours'],
+  ] as const) {
+    const answer = await enter(wrong)
+    expect([answer.status, answer.body.errors?.[0]?.pointer], JSON.stringify(wrong)).toEqual([400, pointer])
+  }
+  // GNU units 2.22: a ligne is 2.255829 mm
+  const { body } = await enter({ diameterLignes: 11.5, beatsPerHour: 19_800 }).expect(201)
+  expect(body).toMatchObject({ diameterMm: 25.94, diameterLignes: 11.5, hertz: 2.75 })
+})
+
 test('quartz in any of its units, the load of a voltage, the capacity of the cell on file, a year of a thermocompensated one', async () => {
   const calibre = { frequencyHertz: 32_768, inhibitionPeriodSeconds: 60, cellDesignation: 'SR626SW', cellCount: 1 }
   const ticket = await looked('quartz', calibre, 'quartz')

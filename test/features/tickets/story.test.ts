@@ -249,7 +249,9 @@ type Shown = {
 }
 
 test('what was recorded on a ticket is read back whole, by kind, page by page, one by its Location, struck ones with who and why', async () => {
-  const ticket = await shop.book({ ceiling: undefined })
+  const ownerId = await shop.owner()
+  const watchId = await shop.watch(ownerId, { kind: 'electric' })
+  const ticket = await shop.book({ ceiling: undefined, ownerId, watchId })
   const estimate = await shop.agreed(ticket.number, 'three-hand')
   const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
   await shop.told(ticket.number, 'ceilings', {
