@@ -1,10 +1,13 @@
 import { execFile } from 'node:child_process'
 import { promisify } from 'node:util'
+import pg from 'pg'
 import { afterEach, beforeEach, describe, expect, test } from 'vitest'
 import { addDays, type Day } from '../../src/domain/day.ts'
+import { defaultNoticeRules } from '../../src/domain/notices/notice-rules.ts'
 import { rehearseNights } from '../../src/features/nightly-runs/nightly-runs.ts'
 import { runNight } from '../../src/features/nightly-runs/run.ts'
 import { stillAllowed } from '../../src/features/notices/decide-again.ts'
+import { runReReckonings } from '../../src/features/re-reckonings/run.ts'
 import { type House, openHouse } from '../support/house.ts'
 import { addOwner, addWatch, all, happened, quartz, rows, serviced } from './book.ts'
 
@@ -45,6 +48,17 @@ async function smallCentre(): Promise<string[]> {
     owners.push(owner)
   }
   return owners
+}
+
+/** As a superuser past all triggers and keys: a guarantee without the visit it came from. */
+async function plainly(statement: string): Promise<void> {
+  const superuser = new pg.Client({ connectionString: house.databaseUrl })
+  await superuser.connect()
+  try {
+    await superuser.query(`set session_replication_role = replica; ${statement}`)
+  } finally {
+    await superuser.end()
+  }
 }
 
 const essence = (plan: { ownerId: string; runOn: string; comeBy: string; parts: readonly object[] }) => ({
@@ -93,6 +107,26 @@ describe('a rehearsal', () => {
       'select run_on::text as day, count(*)::int as n from withheld_item group by 1 order by 1',
     )
     expect(nights.filter((n) => n.withheld.length > 0).map((n) => ({ day: n.day, n: n.withheld.length }))).toEqual(held)
+  })
+
+  test('wakes for the end of a guarantee that has a letter of its own, as the nights do', async () => {
+    const lead = defaultNoticeRules.guaranteeLeadDays
+    await house
+      .as('manager')
+      .post('/v1/house-rules', { key: 'guaranteeOwnLetter', value: 1, fromDay: today, reason: 'asked for' })
+      .expect(201)
+    await runReReckonings(house.service)
+    for (const begins of [2, 5]) {
+      const watch = await serviced(house, await addOwner(house), '2024-06-01')
+      const ends = addDays(today, lead + begins)
+      await plainly(`insert into guarantee (ticket_id, watch_id, line_id, what, starts_on, months, recorded_by)
+        values (uuid_v7(), '${watch}', uuid_v7(), 'movement', '${ends}'::date - interval '12 months', 12, 'test')`)
+    }
+    const nights = await rehearseNights(house.database, today, 8)
+    for (let n = 0; n < 8; n++) await runNight(house.service, addDays(today, n))
+    const booked = await rows(house, 'select plan from notice order by run_on, owner_id')
+    expect(booked.map((row) => row.plan.parts[0].part)).toEqual(['guarantee', 'guarantee'])
+    expect(nights.flatMap((night) => night.letters).map(essence)).toEqual(booked.map((row) => essence(row.plan)))
   })
 
   test('over HTTP and at the command line tells the same, and the doors keep who may ask', async () => {

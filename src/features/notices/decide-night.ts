@@ -5,6 +5,7 @@ import { decideLetters } from '../../domain/notices/decide.ts'
 import { isQuietDay } from '../../domain/notices/notice-rules.ts'
 import { heldForDoubtAlone } from '../../domain/notices/sift.ts'
 import type { Decision, LetterPlan, WithheldItem } from '../../domain/notices/types.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 import { type RulesInForce, rulesInForce } from '../house-rules/house-rules.ts'
 import {
   lockWatches,
@@ -25,16 +26,21 @@ export const passEdges = (tx: Sql, day: Day): Promise<number> => tx.$executeRaw`
     select min(d) from unnest(array[coming_up_from, notices_due_on, overdue_from, stop_on, reckon_anew_on]) d where d > ${day}::date)
   where reconsider_on <= ${day}::date and (reckon_anew_on is null or reckon_anew_on > ${day}::date)`
 
-/** Where the end of a guarantee causes a letter of its own: the watches whose end comes near and was not told. */
-export const wakeGuarantees = (tx: Sql, day: Day, lead: number): Promise<number> => tx.$executeRaw`
-  update obligation set next_notice_on = ${day}::date
+/** Where the end of a guarantee causes a letter of its own: the watches whose end comes near and was not told, with its cycle. */
+const untoldGuarantees = (day: Day, lead: number) => Prisma.sql`
+  select near.watch_id, 'until:' || near.ends as cycle
   from (
     select g.watch_id, (g.starts_on + make_interval(months => g.months))::date
       + coalesce((select sum(days) from guarantee_days d where d.guarantee_id = g.id), 0)::int as ends
     from guarantee g where g.months > 0) near
-  where obligation.watch_id = near.watch_id and kind = 'complete-service' and rule is not null
-    and near.ends between ${day}::date and ${day}::date + ${lead}::int
-    and not exists (select from notice_item i where i.watch_id = near.watch_id and i.kind = 'guarantee' and i.cycle = 'until:' || near.ends and i.key_taken)
+  join obligation o on o.watch_id = near.watch_id and o.kind = 'complete-service' and o.rule is not null
+  where near.ends between ${day}::date and ${day}::date + ${lead}::int
+    and not exists (select from notice_item i where i.watch_id = near.watch_id and i.kind = 'guarantee' and i.cycle = 'until:' || near.ends and i.key_taken)`
+
+/** Those watches are looked at this night. */
+export const wakeGuarantees = (tx: Sql, day: Day, lead: number): Promise<number> => tx.$executeRaw`
+  update obligation set next_notice_on = ${day}::date from (${untoldGuarantees(day, lead)}) untold
+  where obligation.watch_id = untold.watch_id and kind = 'complete-service'
     and (next_notice_on is null or next_notice_on > ${day}::date)`
 
 /** Watches of which a fact or a house rule has something new to say on this day. */
@@ -152,7 +158,7 @@ export async function rehearse(db: Sql, from: Day, nights: number): Promise<Rehe
   return done
 }
 
-const itemKey = (watchId: string, kind: string) => `${watchId} ${kind}`
+const itemKey = (watchId: string, of: string) => `${watchId} ${of}`
 const BATCH = 2000
 
 async function rehearseNight(db: Sql, r: Rehearsal, day: Day, first: boolean): Promise<RehearsedNight> {
@@ -161,7 +167,10 @@ async function rehearseNight(db: Sql, r: Rehearsal, day: Day, first: boolean): P
   const reckoned = await reckonInMemory(db, r, day, inForce, changes.reckon)
   if (isQuietDay(day, inForce.notices.rules))
     return { day, quiet: true, reckoned, looked: 0, counts: countsOf([], 0, []), letters: [], withheld: [] }
-  const { owners, ownerless } = await dueInMemory(db, r, day, changes.look)
+  const { owners, ownerless } = await dueInMemory(db, r, day, [
+    ...changes.look,
+    ...(await wokenByGuarantees(db, r, day, inForce)),
+  ])
   const decisions: Decision[] = []
   for (let i = 0; i === 0 || i < owners.length; i += BATCH) {
     const states = await readOwners(
@@ -220,6 +229,14 @@ export function remember(memory: Memory, decision: Decision, day: Day): void {
       returned: false,
     })
   if (letter.reminder) memory.reminders.set(letter.ownerId, [...(memory.reminders.get(letter.ownerId) ?? []), day])
+}
+
+async function wokenByGuarantees(db: Sql, r: Rehearsal, day: Day, { notices }: RulesInForce): Promise<string[]> {
+  const { guaranteeOwnLetter, guaranteeLeadDays } = notices.rules
+  if (guaranteeOwnLetter !== 1) return []
+  const untold = await db.$queryRaw<{ watch_id: string; cycle: string }[]>(untoldGuarantees(day, guaranteeLeadDays))
+  const told = new Set(r.memory.booked.flatMap((b) => (b.kind === 'guarantee' ? itemKey(b.watchId, b.cycle) : [])))
+  return untold.filter((one) => !told.has(itemKey(one.watch_id, one.cycle))).map((one) => one.watch_id)
 }
 
 async function dueInMemory(db: Sql, r: Rehearsal, day: Day, also: readonly string[]): Promise<Due> {
