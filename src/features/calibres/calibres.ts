@@ -6,6 +6,7 @@ import { etagOf } from '../../http/editing.ts'
 import type { Act } from '../../http/service.ts'
 import { keepBefore } from '../edits.ts'
 import { startReReckoning } from '../re-reckonings/re-reckonings.ts'
+import { forgetForecasts } from '../reports/demand.ts'
 
 export type CalibreFields = {
   name: string
@@ -133,5 +134,6 @@ export async function editCalibre(
   })
   if (row.beatsPerHour !== before.beatsPerHour)
     await startReReckoning(act, { calibreId: id }, { of: 'calibre', calibreId: id }, today)
+  if (row.cellDesignation !== before.cellDesignation || row.cellCount !== before.cellCount) await forgetForecasts(tx)
   return shown(row)
 }

@@ -117,7 +117,7 @@ export async function listHouseRules(db: Db, on: Day) {
 /** What is stored for a day, by key: read it with `readTicketRules`, `readTicketTables` or `readLocalSettings`. */
 export async function storedOn(db: Sql, on: Day): Promise<Record<string, unknown>> {
   const rows = await db.$queryRaw<{ key: string; value: unknown }[]>`
-    select distinct on (key) key, value from house_rule where from_day <= ${on}::date order by key, from_day desc, id desc`
+    select key, value from rules_in_force(${on}::date)`
   return Object.fromEntries(rows.map((row) => [row.key, row.value]))
 }
 
@@ -128,15 +128,14 @@ export async function tableOn<Key extends keyof typeof tableRules>(
   on: Day,
 ): Promise<(typeof tableRules)[Key]['default']> {
   const [row] = await db.$queryRaw<{ value: unknown }[]>`
-    select value from house_rule where key = ${key} and from_day <= ${on}::date order by from_day desc, id desc limit 1`
+    select value from rules_in_force(${on}::date) where key = ${key}`
   return tableFrom(tableRules[key] as HouseTable<(typeof tableRules)[Key]['default']>, row?.value)
 }
 
 /** The local settings of a day. */
 export async function localSettingsOn(db: Db, on: Day): Promise<LocalSettings> {
   const rows = await db.$queryRaw<{ key: string; value: unknown }[]>`
-    select distinct on (key) key, value from house_rule where key = any(${localSettingKeys}::text[]) and from_day <= ${on}::date
-    order by key, from_day desc, id desc`
+    select key, value from rules_in_force(${on}::date) where key = any(${localSettingKeys}::text[])`
   return readLocalSettings(Object.fromEntries(rows.map((row) => [row.key, row.value])))
 }
 

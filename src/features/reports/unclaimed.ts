@@ -41,8 +41,7 @@ export async function unclaimedWatches(
   limit: number,
 ): Promise<UnclaimedRow[]> {
   const { rows } = await pool.query<Found>(
-    `with rule as (select coalesce((select value::text::int from house_rule where key = '${RULE}' and from_day <= $1::date
-       order by from_day desc, id desc limit 1), $2::int) as days)
+    `with rule as (select coalesce((select value::text::int from rules_in_force($1::date) where key = '${RULE}'), $2::int) as days)
      select t.id, t.number, concat_ws(' ', w.maker, w.model) as watch, o.name as "ownerName", t.place, r.on_day::text as "readyOn"
      from ticket t join ticket_record r on r.ticket_id = t.id and r.seq = t.stepped_seq join watch w on w.id = t.watch_id join owner o on o.id = t.owner_id, rule
      where t.step = 'ready' and t.ended is null and (r.on_day <= $1::date - rule.days or t.side = 'unclaimed') and ($3::uuid is null or t.id > $3::uuid)

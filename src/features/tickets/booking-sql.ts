@@ -53,8 +53,8 @@ const background = `
       select unnest(o.warnings) as w from obligation o where o.watch_id = $1::uuid
       union all select 'recall' from recall_watch r join recall c on c.id = r.recall_id and c.closed_on is null
         where r.watch_id = $1::uuid and r.state <> 'settled') x) as warnings,
-    (select jsonb_object_agg(key, value) from (select distinct on (key) key, value from house_rule
-      where key in ('workingWeekdays', 'holidays', 'bookedInWorkingDays', 'twinMillimetres') and from_day <= $3::date order by key, from_day desc, id desc) s) as settings,
+    (select jsonb_object_agg(key, value) from rules_in_force($3::date)
+      where key in ('workingWeekdays', 'holidays', 'bookedInWorkingDays', 'twinMillimetres')) as settings,
     (select count(*)::int from picture_file f where f.id = any($4::uuid[])) as pictures,
     (select jsonb_build_object('id', t.id, 'watch', t.watch_id, 'ended', t.ended is not null) from ticket t
       where t.id = $5::uuid or t.number = $6) as earlier,

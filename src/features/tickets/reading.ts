@@ -41,8 +41,7 @@ select to_jsonb(t) as ticket,
        'failed', coalesce((select jsonb_agg(jsonb_build_object('from', f.on_day, 'to', (select p.on_day from tool_check p
          where p.tool_id = f.tool_id and p.passed and p.id > f.id order by p.id limit 1))) from tool_check f where f.tool_id = o.id and not f.passed), '[]')) as tool
      from tool o where o.id in (select tool_id from rec where tool_id is not null)) x) as tools,
-  (select jsonb_object_agg(s.key, s.value) from (
-     select distinct on (key) key, value from house_rule where from_day <= $2::date order by key, from_day desc, id desc) s) as settings,
+  (select jsonb_object_agg(s.key, s.value) from rules_in_force($2::date) s) as settings,
   (select jsonb_agg(distinct k.staff_key_id) from staff_skill k
      where k.staff_key_id in (select by_key from rec where kind = 'final-check') and k.level = 'may-check' and k.from_day <= $2::date
        and not exists (select from staff_skill l where l.staff_key_id = k.staff_key_id and l.skill = k.skill and (l.from_day, l.id) > (k.from_day, k.id) and l.from_day <= $2::date)) as checkers,

@@ -423,4 +423,17 @@ describe('forecasts kept from the night', () => {
     expect(body.letters).toMatchObject({ owners: 0, lookedAt: 0, exact: true })
     expect(await kept()).toBe(before)
   })
+
+  it('are forgotten when a calibre is found to take another cell, or more of them', async () => {
+    await run({ db: house.database, today: '2026-12-03' as never, currency: 'EUR' })
+    const before = await demandIn('2027-02')
+    const { id } = (await house.database.pool.query(`select id from calibre where name = 'Q 10'`)).rows[0]
+    const mend = (body: object) => house.as('bench').patch(`/v1/calibres/${id}`, body, '*').expect(200)
+    await mend({ jewels: 5 })
+    expect(await kept()).toBeGreaterThan(0)
+    await mend({ cellCount: 2 })
+    expect(await kept()).toBe(0)
+    // a quarter of twenty, once more
+    expect(await demandIn('2027-02')).toBe(before + 5)
+  })
 })
