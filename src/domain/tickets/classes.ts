@@ -108,6 +108,17 @@ export const classReadingTable: HouseTable<ReadingsByClass> = {
   },
 }
 
+/** Whether a class asks everything that another asks, for as long. */
+export function asksAsMuch(rule: ObservationRule | null, as: ObservationRule): boolean {
+  if (rule === null || (as.hours ?? 0) > (rule.hours ?? Number.POSITIVE_INFINITY)) return false
+  if (rule.kind === 'quartz') return as.kind === 'quartz' && as.values.every((value) => rule.values.includes(value))
+  return (
+    as.kind === 'mechanical' &&
+    as.positions.every((position) => rule.positions.includes(position)) &&
+    as.winds.every((wind) => rule.winds.includes(wind))
+  )
+}
+
 /** What a class asks before its final check; without a class yet, nothing. Hours null: the centre has not set them. */
 export function observationOf(
   name: WorkClassName | null,

@@ -191,7 +191,7 @@ export const lastWrittenSeq = (t: Snapshot): number =>
 
 /** Why no readings are asked for, or why that cannot be said: work whose class nobody named, or named too small. */
 function unasked(t: Snapshot): ReturnType<GateRule> {
-  const marks = looksAt(...t.work, ...t.openings, ...t.closings, ...t.fitted)
+  const marks = looksAt(t.observation.classSaid, ...t.work, ...t.openings, ...t.closings, ...t.fitted)
   const { classKnown, movementWorked } = t.observation
   if (t.ticket.undone) return { notAsked: 'the watch goes back undone' }
   if (!classKnown && lastWorkedAt(t) === null) return { notAsked: 'nothing was done to the watch yet' }
@@ -217,7 +217,14 @@ const keepsTime: GateRule = (t) => {
     (reading) => reading.seq > written && (after === null || isAfter(reading, after)),
   )
   const readings = taken.filter(onGoodTool)
-  const marks = looksAt(t.observation.accepted, ...t.work, ...t.openings, ...t.closings, ...t.observation.readings.list)
+  const marks = looksAt(
+    t.observation.classSaid,
+    t.observation.accepted,
+    ...t.work,
+    ...t.openings,
+    ...t.closings,
+    ...t.observation.readings.list,
+  )
   const missing = missingReadings(asked, readings, t.observation.powerReserveHours)
   const bad = taken.length - readings.length
   const onBadTools = bad === 0 ? '' : ` (${bad} taken on a tool that is out of calibration, blocked or in doubt)`

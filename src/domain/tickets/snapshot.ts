@@ -184,6 +184,7 @@ export type Snapshot = {
   readonly observation: {
     /** A class of work was named, at the look; without one nobody knows what it asks for. */
     readonly classKnown: boolean
+    readonly classSaid: Mark | null
     /** A complete service was done, or another movement fitted. */
     readonly movementWorked: boolean
     /** What the class of work asks for; null: nothing. */

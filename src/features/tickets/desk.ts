@@ -209,11 +209,14 @@ export const nextAt = (desk: Desk, ticket: Loaded, step: Step, side: Side | null
  * back undone and comes to the bench after all is worked on again, so everything is asked of it.
  */
 export async function setStep(desk: Desk, ticket: Loaded, to: Step, seq: number): Promise<void> {
-  const next = nextAt(desk, ticket, to, sideOf(ticket))
+  const stood = sideOf(ticket)
+  // what nobody fetches stands ready; at the bench it is work again
+  const side = stood?.state === 'unclaimed' && to !== 'ready' ? null : stood
+  const next = nextAt(desk, ticket, to, side)
   const ended = to === 'handed-over' ? 'handed-over' : null
   const undone = to === 'return-undone' || (to !== 'on-the-bench' && ticket.snapshot.ticket.undone)
   await desk.tx.$executeRaw`
-    update ticket set step = ${to}, stepped_seq = ${seq}, version = version + 1, ended = ${ended}, side = case when ${ended}::text is null then side end,
+    update ticket set step = ${to}, stepped_seq = ${seq}, version = version + 1, ended = ${ended}, side = case when ${ended}::text is null then ${side?.state ?? null} end,
       ended_on = case when ${ended}::text is null then null else ${desk.today}::date end,
       next_actor = ${next?.actor ?? null}, next_by = ${next?.by ?? null}::date, undone = ${undone}
     where id = ${ticket.snapshot.ticket.id}::uuid`

@@ -33,7 +33,9 @@ select to_jsonb(t) as ticket,
   (select jsonb_agg(jsonb_build_object('id', a.id, 'seq', a.seq, 'version', a.version, 'line', a.line_id, 'answer', a.answer, 'person', a.person, 'how', a.how,
      'on', a.on_day, 'at', (extract(epoch from a.at) * 1000)::bigint, 'total', a.total, 'by', a.recorded_by) order by a.seq)
      from estimate_answer a where a.ticket_id = t.id) as answers,
-  (select jsonb_agg(jsonb_build_object('id', h.id, 'kind', h.kind, 'note', h.note, 'on', h.seen_on, 'by', h.recorded_by) order by h.id)
+  (select jsonb_agg(jsonb_build_object('id', h.id, 'kind', h.kind, 'note', h.note, 'on', h.seen_on, 'by', h.recorded_by, 'over', exists (
+     select from ticket x join ticket_record r on r.ticket_id = x.id and r.kind = 'hazard-over' and r.data ->> 'hazard' = h.id::text
+     where x.watch_id = t.watch_id and not exists (select from ticket_record s where s.strikes = r.id))) order by h.id)
      from hazard h where h.watch_id = t.watch_id and not exists (select from strike s where s.fact_id = h.id)) as hazards,
   (select jsonb_object_agg(x.id, x.tool) from (
      select o.id, jsonb_build_object('blocked', o.blocked_why is not null, 'certificates', coalesce((select jsonb_agg(jsonb_build_object('id', c.id, 'on', c.on_day,
@@ -162,7 +164,8 @@ export type Rows = {
         by: string
       }[]
     | null
-  hazards: { id: string; kind: string; note: string | null; on: string; by: string }[] | null
+  /** `over`: dried, neutralised or found harmless, on this visit or an earlier one */
+  hazards: { id: string; kind: string; note: string | null; on: string; by: string; over: boolean }[] | null
   tools: Record<string, { blocked: boolean; certificates: Json[]; failed: FailedCheck[] }> | null
   settings: Json | null
   /** fittings on this ticket from a lot under an open recall, still in the watch */

@@ -3,19 +3,20 @@ import { dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { signs } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
-import { workClassNames } from '../../domain/tickets/classes.ts'
+import { asksAsMuch, observationOf, type WorkClassName, workClassNames } from '../../domain/tickets/classes.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
 import { caseIsOpen } from '../../domain/tickets/gates-water.ts'
 import { nextFor } from '../../domain/tickets/next.ts'
 import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { day, id, line, prose } from '../../http/shapes.ts'
 import { hazardKind } from '../watches/routes.ts'
-import { backToBench, calendarOf, happened, instantFrom, lastOfCase } from './desk.ts'
+import { backToBench, calendarOf, type Desk, happened, instantFrom, lastOfCase } from './desk.ts'
 import { writeFacts } from './facts.ts'
 import { comebackCauses, type DecidedLine, decideComeback } from './guarantees.ts'
 import { checkedKit, type KitSaid } from './kit.ts'
 import { mayCheck } from './moves.ts'
 import { bench, type Said } from './said.ts'
+import type { Loaded } from './snapshot.ts'
 import { isWorker } from './standing.ts'
 import { refuseUnagreed, type WaterAgreement } from './water-agreement.ts'
 
@@ -26,6 +27,18 @@ type FinalCheck = {
   picturesCompared: boolean
   clean: boolean
   oldPartsBagged: boolean
+}
+
+/** Once the work has begun a class that asks fewer readings of it is not named by whoever did it. */
+export async function refuseLesserClass(desk: Desk, { snapshot, tables, settings }: Loaded, name: WorkClassName) {
+  const { asked } = snapshot.observation
+  const begun = snapshot.fitted.length > 0 || snapshot.work.some((work) => work.state === 'done')
+  if (asked === null || !begun || desk.who.role === 'manager') return
+  if (asksAsMuch(observationOf(name, tables.readingsByClassOfWork, settings.observationHours), asked)) return
+  if (isWorker(snapshot, desk.who.name) || !(await mayCheck(desk)))
+    throw new Refusal('override-refused', {
+      why: 'the work has begun, and this class asks fewer readings of it; a manager names it, or a final checker who did no work on this ticket',
+    })
 }
 
 /** What the bench says, and what the stock says of its parts. */
@@ -92,6 +105,7 @@ export const benchSaid: readonly Said[] = [
       ticket,
       body: { findings: string; workClass?: string; signs?: (typeof signs)[number][]; at?: string },
     ) => {
+      if (body.workClass !== undefined) await refuseLesserClass(desk, ticket, body.workClass as WorkClassName)
       const at = instantFrom(desk, ticket, body.at)
       const { at: _, ...data } = body
       const written = await writeFacts(

@@ -52,7 +52,7 @@ const hazardKinds: Readonly<Record<string, HazardKind>> = {
 }
 
 /** Old lume without a mark is taken for radium until it is measured (common practice, no source). */
-const lumeMayBeRadium = (luminous: string, made: string | null, untilYear: number): boolean =>
+export const lumeMayBeRadium = (luminous: string, made: string | null, untilYear: number): boolean =>
   luminous === 'radium' ||
   luminous === 'unknown-old' ||
   (luminous === 'unknown' && made !== null && Number(made.slice(0, 4)) < untilYear)
@@ -199,6 +199,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     },
     observation: {
       classKnown: workClass !== null,
+      classSaid: marked(of('look').findLast((record) => record.data.workClass !== undefined) ?? null, () => ({})),
       movementWorked: of('operation', 'fitting').some(
         (record) =>
           record.data.opening === 'movement-fitted' || (record.data.state === 'done' && services.has(record.line)),
@@ -364,7 +365,6 @@ function versionOf(row: EstimateRow): Version {
 }
 
 function hazardsOf(rows: Rows, records: readonly RecordRow[], mark: (r: RecordRow) => Mark): Snapshot['hazards'] {
-  const over = records.filter((record) => record.kind === 'hazard-over')
   const seen = records.find((record) => record.kind === 'booked')
   // one told past the ticket stands where it was written down: both ids bear the machine's time
   const before = (id: string) => records.findLast((record) => record.id < id)
@@ -373,8 +373,7 @@ function hazardsOf(rows: Rows, records: readonly RecordRow[], mark: (r: RecordRo
     if (kind === undefined) return []
     const told = records.find((record) => (record.data.hazards as string[] | undefined)?.includes(hazard.id))
     const noted = told ?? before(hazard.id) ?? seen
-    const ended = over.some((record) => record.data.hazard === hazard.id)
-    return [{ ...(noted ? mark(noted) : noMark), id: hazard.id, kind, over: ended }]
+    return [{ ...(noted ? mark(noted) : noMark), id: hazard.id, kind, over: hazard.over }]
   })
 }
 

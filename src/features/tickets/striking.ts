@@ -45,7 +45,9 @@ const strikableBy: Readonly<Record<string, readonly Role[]>> = {
 const foundWrong = ({ kind, data }: Struck): boolean =>
   kind === 'water-test' || kind === 'final-check'
     ? data.passed !== true
-    : kind === 'seals-seen' && (data.seals as { condition: string }[]).some((seal) => seal.condition !== 'supple')
+    : kind === 'look'
+      ? ((data.signs as string[] | undefined) ?? []).length > 0
+      : kind === 'seals-seen' && (data.seals as { condition: string }[]).some((seal) => seal.condition !== 'supple')
 
 export const isStrikable = (kind: string): boolean => strikableBy[kind] !== undefined
 

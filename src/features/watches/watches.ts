@@ -13,7 +13,7 @@ import { lookAgain } from '../notices/look-again.ts'
 import { obligationsSummary } from '../obligations/obligations.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
 import { withdrawQueued } from '../owners/owners.ts'
-import { refuseLesserClaim } from './claim.ts'
+import { refuseLesserClaim, refuseOtherWatch } from './claim.ts'
 
 export type WatchFields = {
   maker: string
@@ -246,6 +246,8 @@ export async function editWatch(act: Act, id: string, expected: (version: number
     const marked = { marked: before.claimMarked, bar: before.claimBar?.toNumber() ?? null }
     await refuseLesserClaim(act, id, marked, fields.waterClaim, reason)
   }
+  const { luminous = before.luminous, made = before.made, serial = before.serial } = fields
+  await refuseOtherWatch(act, id, before, { luminous, made, serial })
   await keepBefore(act, 'watch', before, reason)
   await tx.watch.update({
     where: { id },

@@ -1,8 +1,10 @@
 import { faulty, Refusal } from '../../domain/refusals.ts'
+import type { WorkClassName } from '../../domain/tickets/classes.ts'
 import type { Created } from '../../http/creating.ts'
 import { bringBack } from '../facts/restored.ts'
 import { strikeOfRecord } from '../facts/strikes.ts'
 import { addRecords, type Desk, openTicket, reopen } from '../tickets/desk.ts'
+import { refuseLesserClass } from '../tickets/records-bench.ts'
 import { settleParts, settleTicket } from '../tickets/settled.ts'
 import { isStrikable, refuseStriking } from '../tickets/striking.ts'
 import { answered } from './work.ts'
@@ -20,6 +22,10 @@ export async function strikeRecord(
   if (!isStrikable(record.kind))
     throw faulty(['/record', `a record of the kind ${record.kind} is not struck; record what is right after it`])
   refuseStriking(desk, ticket.snapshot.ticket, record)
+  // the class before it counts again
+  const named = ticket.records.filter((one) => one.kind === 'look' && one.data.workClass !== undefined)
+  const before = named.at(-1) === record ? named.at(-2)?.data.workClass : undefined
+  if (before !== undefined) await refuseLesserClass(desk, ticket, before as WorkClassName)
   // a line that a later version repeats was done by the same work
   const repeats = ticket.records.filter((one) => one.data.carriedFrom === record.id)
   const restored = await bringBack(desk, String(ticket.rows.watch.id), id, record)

@@ -134,6 +134,7 @@ export function wholeTicket(step: Step = 'ready', undone = false): Snapshot {
     },
     observation: {
       classKnown: true,
+      classSaid: mark(12),
       movementWorked: true,
       asked: { kind: 'mechanical', positions: ['CH', '6H'], winds: ['full', 'after-24'], hours: 24 },
       started: { at: 200 * 60_000, seq: 199 },

@@ -340,3 +340,82 @@ test('a special order is placed after the yes, not before', async () => {
   await shop.agreed(ticket.number)
   await shop.told(ticket.number, 'parts', ordered, shop.stock)
 })
+
+describe('the class of the work', () => {
+  test('that asks fewer readings is not named, once the work has begun, by whoever does it, nor reached by a strike', async () => {
+    const ticket = await shop.book()
+    const { lines } = await shop.agreed(ticket.number, 'quartz')
+    await shop.toBench(ticket.number)
+    await shop.told(ticket.number, 'openings', { reason: 'repair' }, shop.bench)
+    const look = (workClass: string, caller = shop.bench) =>
+      shop.say(ticket.number, 'looks', { findings: 'as above', workClass }, caller)
+    expect((await look('cell')).status, 'nothing was done yet').toBe(201)
+    const named = await look('quartz')
+    await shop.told(ticket.number, 'closings', {}, shop.bench)
+    await shop.worked(ticket.number, lines)
+    const fewer = await look('strap')
+    expect(fewer.body).toMatchObject({
+      type: '/problems/override-refused',
+      why: expect.stringContaining('asks fewer readings'),
+    })
+    const struck = await shop.say(ticket.number, 'strikes', { record: named.body.id, reason: 'not so' }, shop.bench)
+    expect(struck.body, 'the class before it would count').toMatchObject({ type: '/problems/override-refused' })
+    expect((await look('quartz-chronograph')).status, 'as many').toBe(201)
+    const shut = async () => (await shop.gates(ticket.number)).G12!.state
+    expect(await shut()).toBe('shut')
+    expect((await look('cell', shop.manager)).status).toBe(201)
+    expect(await shut()).toBe('not-asked')
+  })
+  test('that is named after an override of the readings ends it', async () => {
+    const ticket = await shop.book()
+    await shop.agreed(ticket.number, 'three-hand')
+    await shop.toBench(ticket.number)
+    await shop.told(ticket.number, 'operations', { what: 'regulated', state: 'done' }, shop.bench)
+    expect((await override(ticket.number, 'G12', 'complete', shop.checker)).status).toBe(201)
+    const complete = () => partOf(ticket.number, 'G12', 'complete')
+    expect((await complete()).overriddenBy).toBe('Carla, checker')
+    await shop.told(ticket.number, 'looks', { findings: 'it is one', workClass: 'chronograph' }, shop.bench)
+    expect((await complete()).overriddenBy).toBeNull()
+  })
+})
+
+test('a watch in the house is made harmless, or another watch, on paper by the manager alone', async () => {
+  const ownerId = await shop.owner()
+  const watchId = await shop.watch(ownerId, { luminous: 'radium' })
+  await shop.book({ ownerId, watchId })
+  const edit = async (caller: Shop['bench'], fields: object) => {
+    const { headers } = await caller.get(`/v1/watches/${watchId}`).expect(200)
+    return (await caller.patch(`/v1/watches/${watchId}`, fields, headers.etag!)).status
+  }
+  for (const fields of [{ luminous: 'none' }, { serial: 'ZZ 9' }, { serial: null }]) {
+    expect(await edit(shop.bench, fields), JSON.stringify(fields)).toBe(403)
+    expect(await edit(shop.counter, fields), JSON.stringify(fields)).toBe(403)
+  }
+  expect(await edit(shop.counter, { model: 'Harbour II', luminous: 'unknown-old' })).toBe(200)
+  expect(await edit(shop.manager, { luminous: 'none', reason: 'measured' })).toBe(200)
+})
+
+test('a hazard that was over on an earlier visit stays so', async () => {
+  const ticket = await shop.book({ hazards: [{ kind: 'leaking-cell' }] })
+  const [leak] = (await watchOf(ticket.watchId)).hazards
+  await shop.moved(ticket.number, 'awaiting-look')
+  const over = await shop.told(ticket.number, 'hazard-ends', { hazard: leak.id, words: 'neutralised' }, shop.bench)
+  await shop.moved(ticket.number, 'return-undone', { reason: 'the owner is in a hurry' })
+  await shop.check(ticket.number)
+  await shop.moved(ticket.number, 'ready')
+  const { ownerName } = (await shop.counter.get(`/v1/tickets/${ticket.number}`).expect(200)).body
+  const release = shop.release(ticket, ownerName, (await watchOf(ticket.watchId)).serial, { twinAnswer: 'compared' })
+  await shop.moved(ticket.number, 'handed-over', { release })
+  const again = await shop.book({ ownerId: ticket.ownerId, watchId: ticket.watchId })
+  expect((await shop.gates(again.number)).G5!.state).toBe('not-asked')
+  await strike(ticket.number, over.id)
+  expect((await shop.gates(again.number)).G5!.state).toBe('shut')
+})
+
+test('what nobody fetches is unclaimed no longer when it goes back to the bench', async () => {
+  const ready = await shop.readied({ dial: 'jade' })
+  const aside = { state: 'unclaimed', until: '2027-06-01', reason: 'nobody comes' }
+  expect((await shop.say(ready.number, 'side-states', aside)).status).toBe(200)
+  const back = await shop.moved(ready.number, 'on-the-bench', { reason: 'it stopped in the drawer' })
+  expect(back).toMatchObject({ side: null, nextActor: 'bench', nextBy: '2026-12-02' })
+})
