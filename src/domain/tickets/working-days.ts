@@ -7,7 +7,8 @@ export type WorkCalendar = { readonly weekdays: ReadonlySet<number>; readonly ho
 const weekdayOf = (dayNumber: number): number => ((((dayNumber + 3) % 7) + 7) % 7) + 1
 
 const works = (dayNumber: number, calendar: WorkCalendar): boolean =>
-  calendar.weekdays.has(weekdayOf(dayNumber)) && !calendar.holidays.has(dayOfNumber(dayNumber))
+  calendar.weekdays.has(weekdayOf(dayNumber)) &&
+  !(calendar.holidays.size > 0 && calendar.holidays.has(dayOfNumber(dayNumber)))
 
 /** A calendar without a working day has no next one; after ten years the search stops and the day itself is given. */
 const SEARCH_DAYS = 3660

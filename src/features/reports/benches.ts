@@ -70,7 +70,7 @@ export async function benchesOn(db: Db, today: Day): Promise<z.output<typeof ben
 
   const needed: Partial<Record<Skill, number>> = {}
   let linesWithoutMinutes = 0
-  for (const job of await readJobs(db, today, atTheBenches)) {
+  for (const job of await readJobs(db, today, { others: atTheBenches })) {
     if (job.workClass === null) continue
     const skill = skillOf[job.workClass]
     for (const line of openLines(job)) {

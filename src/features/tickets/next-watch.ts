@@ -62,7 +62,7 @@ export async function nextFor(service: Service, benchId: string, limit: number) 
   const bench = await db.bench.findUnique({ where: { id: benchId } })
   if (!bench) throw new Refusal('not-found', { what: 'bench', id: benchId })
   const found = new Map((await mightBeBegun(db, bench.skills)).map((row) => [row.id, row]))
-  const jobs = await readJobs(db, today, Prisma.sql`select unnest(${[...found.keys()]}::uuid[])`)
+  const jobs = await readJobs(db, today, { others: Prisma.sql`select unnest(${[...found.keys()]}::uuid[])` })
   const house = await houseDay(db, today, [])
   const { calendar, rules } = house
   const ordered = orderNext(

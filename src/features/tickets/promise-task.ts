@@ -23,6 +23,7 @@ export async function promisedJobs(db: Db, today: Day): Promise<PromisedJob[]> {
     db,
     today,
     Prisma.sql`select id from ticket where ended is null and promised_on is not null and step <> 'ready'`,
+    ({ promisedOn }) => promisedOn !== null,
   )
   return jobs.flatMap(({ job, reckoned }) =>
     job.promisedOn === null

@@ -29,6 +29,7 @@ export type JobRow = Job &
     readonly toldOn: Day | null
   }
 
+type Selected = { whole?: Prisma.Sql; others?: Prisma.Sql }
 type LineRow = Omit<Line, 'minutes'> & { code: string | null; quantity: number }
 type PartRow = Partial<Part> & Pick<Part, 'what' | 'onHand'>
 type Row = Omit<JobRow, 'lines' | 'parts'> & { lines: LineRow[] | null; parts: PartRow[] | null }
@@ -36,26 +37,33 @@ type Row = Omit<JobRow, 'lines' | 'parts'> & { lines: LineRow[] | null; parts: P
 /** Open work at or before the benches, by which a queue is made. */
 export const atTheBenches = Prisma.sql`select id from ticket where ended is null and side is null and step in ('ready-for-bench', 'on-the-bench')`
 
-/** Reads tickets in one statement, whichever they are; `wanted` selects their ids. */
-export async function readJobs(db: Db, today: Day, wanted: Prisma.Sql): Promise<JobRow[]> {
+const none = Prisma.sql`select null::uuid`
+
+/**
+ * Reads tickets in one statement, each selected by its id: `whole` with all their date hangs on, the `others` only with
+ * their work and their place in the queue, since there may be many.
+ */
+export async function readJobs(db: Db, today: Day, { whole = none, others = none }: Selected): Promise<JobRow[]> {
+  const ofWhole = (value: Prisma.Sql) => Prisma.sql`case when t.id in (select id from whole) then (${value}) end`
   const rows = await db.$queryRaw<Row[]>`
+    with whole (id) as materialized (${whole})
     select t.id, t.number, t.step, t.side, t.work_class as "workClass", t.promised_on::text as "promisedOn", t.booked_on::text as "bookedOn",
       (select jsonb_agg(jsonb_build_object('id', l.id, 'what', l.what, 'part', l.part, 'code', l.code, 'quantity', l.quantity,
           'answer', (select a.answer from estimate_answer a where a.ticket_id = t.id and a.line_id = l.id order by a.seq desc limit 1),
           'settled', exists (select from ticket_record r where r.ticket_id = t.id and r.kind = 'operation' and r.line_id = l.id
             and not exists (select from ticket_record s where s.strikes = r.id))) order by l.place)
        from estimate_line l where l.estimate_id = (select e.id from estimate e where e.ticket_id = t.id order by e.n desc limit 1)) as lines,
-      (select max(a.on_day)::text from estimate_answer a where a.ticket_id = t.id and a.answer = 'yes') as "yesOn",
-      (select r.data -> 'lines' from ticket_record r where r.ticket_id = t.id and r.kind = 'parts'
-        and not exists (select from ticket_record s where s.strikes = r.id) order by r.seq desc limit 1) as parts,
-      case when t.step = 'under-observation' then (select r.on_day::text from ticket_record r where r.ticket_id = t.id and r.seq = t.stepped_seq) end as "observedFrom",
-      (select c.power_reserve_hours from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
-        and not exists (select from strike s where s.fact_id = m.id) order by m.from_day desc, m.id desc limit 1) as "reserveHours",
-      case when t.promised_on is not null then (select max(r.on_day)::text from ticket_record r where r.ticket_id = t.id and r.kind = 'contact'
+      ${ofWhole(Prisma.sql`select max(a.on_day)::text from estimate_answer a where a.ticket_id = t.id and a.answer = 'yes'`)} as "yesOn",
+      ${ofWhole(Prisma.sql`select r.data -> 'lines' from ticket_record r where r.ticket_id = t.id and r.kind = 'parts'
+        and not exists (select from ticket_record s where s.strikes = r.id) order by r.seq desc limit 1`)} as parts,
+      ${ofWhole(Prisma.sql`select r.on_day::text from ticket_record r where t.step = 'under-observation' and r.ticket_id = t.id and r.seq = t.stepped_seq`)} as "observedFrom",
+      ${ofWhole(Prisma.sql`select c.power_reserve_hours from movement m join calibre c on c.id = m.calibre_id where m.watch_id = t.watch_id
+        and not exists (select from strike s where s.fact_id = m.id) order by m.from_day desc, m.id desc limit 1`)} as "reserveHours",
+      ${ofWhole(Prisma.sql`select max(r.on_day)::text from ticket_record r where t.promised_on is not null and r.ticket_id = t.id and r.kind = 'contact'
         and r.data ->> 'about' = 'delay' and r.data ->> 'result' in ('sent', 'delivered') and not exists (select from ticket_record s where s.strikes = r.id)
         and r.seq > (select max(p.seq) from ticket_record p where p.ticket_id = t.id and p.kind = 'promise'
-          and not exists (select from ticket_record s where s.strikes = p.id))) end as "toldOn"
-    from ticket t where t.id in (${wanted})`
+          and not exists (select from ticket_record s where s.strikes = p.id))`)} as "toldOn"
+    from ticket t where t.id in (select id from whole union ${others})`
   const prices = rows.length === 0 ? [] : await pricesOn(db, today)
   return rows.map((row) => ({ ...row, lines: linesOf(row, prices), parts: (row.parts ?? []).map(partOf) }))
 }
@@ -108,15 +116,15 @@ export async function houseDay(db: Db, today: Day, jobs: readonly Pick<Job, 'par
   }
 }
 
-/**
- * Tickets with their date as it is reckoned today, and the house it was reckoned for: those that `wanted` selects, and
- * whatever is at the benches, since it is the queue of the others.
- */
-export async function reckonJobs(db: Db, today: Day, wanted: Prisma.Sql) {
-  const jobs = await readJobs(db, today, Prisma.sql`${wanted} union ${atTheBenches}`)
+/** Tickets with their date as it is reckoned today, and the house it was reckoned for; `mine` says which of those read. */
+export async function reckonJobs(db: Db, today: Day, whole: Prisma.Sql, mine: (job: JobRow) => boolean) {
+  const jobs = await readJobs(db, today, { whole, others: atTheBenches })
   const house = await houseDay(db, today, jobs)
   const ahead = aheadOfEach(jobs)
-  return { house, jobs: jobs.map((job) => ({ job, reckoned: reckonReady(job, ahead.get(job.id)!, house) })) }
+  return {
+    house,
+    jobs: jobs.filter(mine).map((job) => ({ job, reckoned: reckonReady(job, ahead.get(job.id)!, house) })),
+  }
 }
 
 /** Working days by which the reckoned date lies after the promise, 0 where it does not; null where either is not known. */
@@ -125,8 +133,8 @@ export const daysLate = (job: Pick<JobRow, 'promisedOn'>, { readyOn }: Reckoned,
 
 /** "When is it ready?": the date reckoned today beside the promised one, with each term. */
 export async function promiseOf(db: Db, today: Day, id: string) {
-  const { house, jobs } = await reckonJobs(db, today, Prisma.sql`select ${id}::uuid as id`)
-  const found = jobs.find(({ job }) => job.id === id)
+  const { house, jobs } = await reckonJobs(db, today, Prisma.sql`select ${id}::uuid`, (job) => job.id === id)
+  const found = jobs[0]
   if (!found) throw new Refusal('not-found', { what: 'ticket', id })
   const { job, reckoned } = found
   return {
