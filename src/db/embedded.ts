@@ -1,7 +1,7 @@
 import { type ChildProcess, execFile, spawn } from 'node:child_process'
 import { createHash, randomBytes } from 'node:crypto'
 import { existsSync } from 'node:fs'
-import { chown, cp, mkdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
+import { chmod, chown, cp, mkdir, readFile, rm, stat, writeFile } from 'node:fs/promises'
 import { createServer } from 'node:net'
 import os from 'node:os'
 import path from 'node:path'
@@ -54,6 +54,13 @@ async function enterable(folder: string): Promise<boolean> {
   }
 }
 
+/** Makes what is not there yet of a path; where another system user must come in, whatever the umask says. */
+async function makeFolder(folder: string, as: Runner): Promise<void> {
+  const first = await mkdir(folder, { recursive: true })
+  if (first === undefined || as.uid === undefined) return
+  for (let at = folder; at.length >= first.length; at = path.dirname(at)) await chmod(at, 0o711)
+}
+
 /** A folder of our own, for this checkout, that every system user can enter. */
 function reachableFolder(of: string): string {
   const name = createHash('sha256').update(path.resolve(of)).digest('hex').slice(0, 16)
@@ -73,7 +80,7 @@ async function binaries(as: Runner): Promise<{ initdb: string; postgres: string;
   const copy = path.join(reachableFolder(native), `postgres-${version}`)
   if (!existsSync(path.join(copy, 'complete'))) {
     await rm(copy, { recursive: true, force: true })
-    await mkdir(copy, { recursive: true, mode: 0o755 })
+    await makeFolder(copy, as)
     await cp(native, copy, { recursive: true, verbatimSymlinks: true })
     await writeFile(path.join(copy, 'complete'), '')
   }
@@ -128,11 +135,15 @@ export async function startEmbedded(options: EmbeddedOptions): Promise<EmbeddedS
   const as = await runner()
   const bin = await binaries(as)
   const wanted = path.resolve(options.dataFolder)
-  const reachable = as.uid === undefined || (await enterable(path.dirname(wanted)))
+  const reachable = as.uid === undefined || (await enterable(wanted))
+  if (!reachable && existsSync(path.join(wanted, 'postgres', 'PG_VERSION')))
+    throw new Error(
+      `${wanted} holds a database that the system user who runs PostgreSQL cannot reach: run the service as the owner of that folder, or let others enter it and the folders above it (chmod o+x)`,
+    )
   const folder = reachable ? wanted : path.join(reachableFolder(wanted), path.basename(wanted))
   const cluster = path.join(folder, 'postgres')
   const passwordFile = path.join(folder, 'password')
-  await mkdir(folder, { recursive: true, mode: 0o755 })
+  await makeFolder(folder, as)
 
   if (!existsSync(path.join(cluster, 'PG_VERSION'))) {
     await rm(cluster, { recursive: true, force: true })

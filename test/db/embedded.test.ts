@@ -1,6 +1,6 @@
 import { execFile } from 'node:child_process'
 import { once } from 'node:events'
-import { chmod, cp, mkdir, mkdtemp, rm, symlink } from 'node:fs/promises'
+import { chmod, cp, mkdir, mkdtemp, rm, symlink, writeFile } from 'node:fs/promises'
 import { type AddressInfo, createServer } from 'node:net'
 import path from 'node:path'
 import { fileURLToPath } from 'node:url'
@@ -115,6 +115,31 @@ test.runIf(process.getuid?.() === 0)(
         await rm(path.dirname(path.dirname(moved)), { recursive: true })
       }
     } finally {
+      await rm(folder, { recursive: true, force: true })
+    }
+  },
+)
+
+test.runIf(process.getuid?.() === 0)(
+  'works as root with a data folder that only root may enter; a database in there is not passed over',
+  async () => {
+    const folder = await enterableFolder('embedded')
+    const dataFolder = path.join(folder, 'data')
+    const umask = process.umask(0o077)
+    try {
+      await mkdir(dataFolder)
+      const server = await startEmbedded({ dataFolder })
+      const [{ data }] = (await query(server.url, `select current_setting('data_directory') as data`)) as [
+        { data: string },
+      ]
+      await server.stop()
+      expect(data.startsWith(folder)).toBe(false)
+      await rm(path.dirname(path.dirname(data)), { recursive: true })
+      await mkdir(path.join(dataFolder, 'postgres'))
+      await writeFile(path.join(dataFolder, 'postgres', 'PG_VERSION'), '18')
+      await expect(startEmbedded({ dataFolder })).rejects.toThrow(/cannot reach.*chmod/)
+    } finally {
+      process.umask(umask)
       await rm(folder, { recursive: true, force: true })
     }
   },
