@@ -36,8 +36,11 @@ export type Background = {
   settings: Record<string, unknown> | null
   pictures: number
   earlier: { id: string; watch: string; ended: boolean } | null
-  guarantees: { ticket: string; what: string; startsOn: Day; months: number; daysAdded: number }[] | null
+  /** earlier tickets gave guarantees on it */
+  guaranteed: boolean
 }
+
+type Guarantee = { ticket: string; what: string; startsOn: Day; months: number; daysAdded: number }
 
 const background = `
   with locked as materialized (select * from watch where id = $1::uuid for no key update)
@@ -58,14 +61,7 @@ const background = `
     (select count(*)::int from picture_file f where f.id = any($4::uuid[])) as pictures,
     (select jsonb_build_object('id', t.id, 'watch', t.watch_id, 'ended', t.ended is not null) from ticket t
       where t.id = $5::uuid or t.number = $6) as earlier,
-    (select jsonb_agg(jsonb_build_object('ticket', t.number, 'what', g.what, 'startsOn', g.starts_on, 'months', g.months,
-        'daysAdded', coalesce((select sum(d.days) from guarantee_days d where d.guarantee_id = g.id), 0)) order by g.id)
-      from guarantee g join ticket t on t.id = g.ticket_id where g.watch_id = $1::uuid and not exists (
-        select from ticket b join ticket_record r on r.ticket_id = b.id and r.kind = 'comeback' cross join jsonb_array_elements(r.data -> 'lines') d
-        where b.comeback_of = g.ticket_id and d ->> 'line' = g.line_id::text and d ->> 'voided' <> 'no'
-          and not exists (select from ticket_record s where s.strikes = r.id)
-          and not exists (select from ticket_record n where n.ticket_id = b.id and n.kind = 'comeback' and n.seq > r.seq
-            and not exists (select from ticket_record s where s.strikes = n.id)))) as guarantees`
+    exists (select from guarantee g where g.watch_id = $1::uuid) as guaranteed`
 
 /** What has to be known before anything is written, in one statement; the watch is locked, so it comes in once. */
 export async function readBackground(at: Booker, input: Booking, owner: string, watch: string): Promise<Background> {
@@ -81,6 +77,21 @@ export async function readBackground(at: Booker, input: Booking, owner: string, 
   ])
   return rows[0]!
 }
+
+const guarantees = `
+  select t.number as ticket, g.what, g.starts_on::text as "startsOn", g.months,
+    coalesce((select sum(d.days) from guarantee_days d where d.guarantee_id = g.id), 0)::int as "daysAdded"
+  from guarantee g join ticket t on t.id = g.ticket_id where g.watch_id = $1::uuid and not exists (
+    select from ticket b join ticket_record r on r.ticket_id = b.id and r.kind = 'comeback' cross join jsonb_array_elements(r.data -> 'lines') d
+    where b.comeback_of = g.ticket_id and d ->> 'line' = g.line_id::text and d ->> 'voided' <> 'no'
+      and not exists (select from ticket_record s where s.strikes = r.id)
+      and not exists (select from ticket_record n where n.ticket_id = b.id and n.kind = 'comeback' and n.seq > r.seq
+        and not exists (select from ticket_record s where s.strikes = n.id)))
+  order by g.id`
+
+/** Guarantees of earlier tickets that no comeback found voided; asked only of a watch that has any. */
+export const readGuarantees = (at: Booker, watch: string): Promise<Guarantee[]> =>
+  at.query<Guarantee>('booking-guarantees', guarantees, [watch])
 
 const writing = `
   with said_now as (select $1::jsonb as t, $2::timestamptz as now, $3::date as today, $4::uuid as key, $5::text as name),

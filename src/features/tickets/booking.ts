@@ -16,7 +16,7 @@ import { likelyDouble, likelyDoubles } from '../owners/doubles.ts'
 import { addOwners, type NewOwner } from '../owners/owners.ts'
 import { watchDoubles } from '../watches/doubles.ts'
 import { addWatches, type NewWatch } from '../watches/watches.ts'
-import { type Background, readBackground, writeTicket } from './booking-sql.ts'
+import { type Background, readBackground, readGuarantees, writeTicket } from './booking-sql.ts'
 import { calendarOf, type Desk } from './desk.ts'
 
 export type Booking = {
@@ -56,7 +56,7 @@ export async function bookIn(desk: Desk, input: Booking, country: string): Promi
 /** Who books in, over whichever connection. */
 export type Booker = SqlAct & { readonly currency: string }
 
-/** Books in a watch on file under an owner on file: two statements, whatever was said at the counter. */
+/** Books in a watch on file under an owner on file: two statements, a third for a watch with guarantees, whatever was said. */
 export async function bookKnown(at: Booker, input: Booking, owner: string, watch: string): Promise<Created> {
   const background = await readBackground(at, input, owner, watch)
   const made = ownerAndWatch(background, input)
@@ -102,7 +102,7 @@ export async function bookKnown(at: Booker, input: Booking, owner: string, watch
         standing: standingOf(due, at.today),
       })),
       warnings: [...(background.warnings ?? []), ...aboutOwner(made.owner)],
-      guarantees: runningGuarantees(background.guarantees ?? [], at.today),
+      guarantees: background.guaranteed ? runningGuarantees(await readGuarantees(at, watch), at.today) : [],
       twins,
       doNot: [...new Set([...made.watch.doNot, ...(input.doNot ?? [])])],
     },
@@ -116,7 +116,7 @@ const aboutOwner = (owner: NonNullable<Background['owner']>): string[] => [
 ]
 
 /** What earlier tickets still answer for today: the watch may be back under its guarantee. */
-const runningGuarantees = (rows: NonNullable<Background['guarantees']>, today: Day) =>
+const runningGuarantees = (rows: Awaited<ReturnType<typeof readGuarantees>>, today: Day) =>
   rows.flatMap(({ ticket, what, startsOn, months, daysAdded }) => {
     const lastDay = guaranteeEnd(startsOn, months, daysAdded)
     return lastDay !== null && coverOf(lastDay, today, 'no').covered ? [{ ticket, what, lastDay }] : []
