@@ -8,7 +8,7 @@ import { localSettingsOn } from '../house-rules/house-rules.ts'
 import { benchesOn, benchesOut } from './benches.ts'
 import { formatOf, sendCsv } from './formats.ts'
 import { promiseRow, promisesOn } from './promises.ts'
-import { againstCover, comebacks, stuckTickets, valueByPlace } from './tickets.ts'
+import { againstCover, comebacks, queuesOn, stuckTickets, valueByPlace } from './tickets.ts'
 import { unclaimedWatches } from './unclaimed.ts'
 
 const stuckOut = z.object({
@@ -94,6 +94,37 @@ export function ticketReportRoutes(app: Routes, service: Service): void {
           'advice',
         ])
       return items
+    },
+  )
+  app.get(
+    '/v1/reports/queues',
+    {
+      config: { roles: ['counter', 'manager'] },
+      schema: {
+        tags,
+        summary: 'Where the watches of the house wait: how many at each step, and for how long; also as text/csv',
+        response: {
+          200: z.object({
+            on: dayOut,
+            items: z.array(
+              z.object({
+                step: z.string(),
+                watches: z.number().int(),
+                aside: z.number().int().meta({ description: 'of them on hold, sent out or otherwise set aside' }),
+                past: z.number().int().meta({ description: 'of them past the day of their next actor' }),
+                nextBy: dayOut.nullable().meta({ description: 'the first day by which somebody must act' }),
+                longestDays: z.number().int().nullable().meta({ description: 'of the one longest at this step' }),
+              }),
+            ),
+          }),
+        },
+      },
+    },
+    async (request, reply) => {
+      const on = todayAt(service)
+      const items = await queuesOn(prisma, on)
+      if (formatOf(request, forms) === 'json') return { on, items }
+      return csv(reply, items, ['step', 'watches', 'aside', 'past', 'nextBy', 'longestDays'])
     },
   )
   app.get(

@@ -3,7 +3,7 @@ import type { Day } from '../../domain/day.ts'
 import { readLocalSettings } from '../../domain/local-settings.ts'
 import type { Money } from '../../domain/money.ts'
 import { readTicketRules } from '../../domain/tickets/rules.ts'
-import type { SideState, Step } from '../../domain/tickets/steps.ts'
+import { type SideState, type Step, steps } from '../../domain/tickets/steps.ts'
 import { adviceFor, type Stuck } from '../../domain/tickets/stuck.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 import { storedOn } from '../house-rules/house-rules.ts'
@@ -66,6 +66,37 @@ export async function stuckTickets(
       contactAttempts,
     ),
   }))
+}
+
+export type Queue = {
+  step: Step
+  watches: number
+  aside: number
+  past: number
+  nextBy: Day | null
+  longestDays: number | null
+}
+
+/** How many watches wait at each step of the house, in the order of the steps, those with none too. */
+export async function queuesOn(db: Db, today: Day): Promise<Queue[]> {
+  const rows = await db.$queryRaw<Queue[]>`
+    select t.step, count(*)::int as watches, count(*) filter (where t.side is not null)::int as aside, count(*) filter (where t.next_by < ${today}::date)::int as past,
+      min(t.next_by)::text as "nextBy",
+      max(${today}::date - coalesce((select r.on_day from ticket_record r where r.ticket_id = t.id and r.seq = t.stepped_seq), t.booked_on))::int as "longestDays"
+    from ticket t where t.ended is null group by t.step`
+  return steps
+    .filter((step) => step !== 'handed-over')
+    .map(
+      (step) =>
+        rows.find((row) => row.step === step) ?? {
+          step,
+          watches: 0,
+          aside: 0,
+          past: 0,
+          nextBy: null,
+          longestDays: null,
+        },
+    )
 }
 
 export type PlaceValue = {

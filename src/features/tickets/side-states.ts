@@ -217,10 +217,12 @@ export async function endTicket(desk: Desk, ref: string, input: EndingInput): Pr
   if (input.as === 'disposed-of') {
     refuseHeld(ticket)
     const plan = planOf(desk, ticket)
-    if (plan === null || plan.after.state === 'not-yet')
+    if (plan === null || plan.after.state === 'not-yet') {
+      const next = plan?.next ?? plan?.steps.find((step) => step.on > desk.today)?.step
       throw new Refusal('side-state-refused', {
-        why: 'The lawful notices of an unclaimed watch have not all been given.',
+        why: `The lawful notices of an unclaimed watch have not all been given${next ? `; next is ${stepWords[next]}` : plan ? '' : ': none that it is ready was delivered'}. See GET …/unclaimed-plan for the days.`,
       })
+    }
     if (plan.after.state === 'stop') throw new Refusal('setting-missing', { setting: 'unclaimedLaw' })
     if (desk.today <= plan.after.noStepThrough)
       throw new Refusal('side-state-refused', {

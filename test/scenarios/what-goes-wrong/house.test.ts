@@ -1,4 +1,5 @@
 import { afterAll, beforeAll, describe, expect, test } from 'vitest'
+import { addDays } from '../../../src/domain/day.ts'
 import { eur, openShop, type Shop } from '../../features/tickets/shop.ts'
 
 /** What goes wrong in the house as a whole, and what the service does then (common practice, no source). */
@@ -235,6 +236,31 @@ test('the quiet ticket: every open ticket has a next actor and a date', async ()
   )
   expect(rows[0].n).toBeGreaterThan(5)
   expect(rows[0].quiet).toBe(0)
+})
+
+test('where the queue is: watches by step, how long, how many past their day or set aside', async () => {
+  const queues = async () => {
+    const { items } = (await shop.manager.get('/v1/reports/queues').expect(200)).body
+    return new Map((items as { step: string }[]).map((row) => [row.step, row as Record<string, number | string>]))
+  }
+  const before = await queues()
+  expect([...before.keys()].slice(0, 3)).toEqual(['booked-in', 'awaiting-look', 'looked-over'])
+  expect(before.get('final-check'), 'none is told as none').toMatchObject({ watches: 0, longestDays: null })
+  const [waiting, held] = [await shop.book({ dial: 'lilac' }), await shop.book({ dial: 'lime' })]
+  for (const { number } of [waiting, held]) await shop.moved(number, 'awaiting-look')
+  await shop.say(held.number, 'side-states', { state: 'on-hold', until: '2027-06-01', reason: 'the owner travels' })
+  const at = before.get('awaiting-look')!
+  const after = (await queues()).get('awaiting-look')!
+  expect([after.watches, after.aside]).toEqual([Number(at.watches) + 2, Number(at.aside) + 1])
+  const { nextBy } = (await shop.counter.get(`/v1/tickets/${waiting.number}`).expect(200)).body
+  const now = shop.house.service.clock.now().toISOString()
+  shop.house.setNow(`${addDays(nextBy, 9)}T09:00:00Z`)
+  const late = (await queues()).get('awaiting-look')!
+  expect(late.past).toBe(Number(at.watches) + 1)
+  expect(late.longestDays).toBeGreaterThan(8)
+  const csv = await shop.manager.get('/v1/reports/queues').set('accept', 'text/csv').expect(200)
+  expect(csv.text.split('\r\n')[0]).toBe('step,watches,aside,past,nextBy,longestDays')
+  shop.house.setNow(now)
 })
 
 test('every record of the record is append-only in the database itself', async () => {

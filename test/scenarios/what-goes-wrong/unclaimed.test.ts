@@ -16,15 +16,19 @@ describe('unclaimed for months', () => {
       (await shop.counter.get(`/v1/tickets/${ticket.number}/unclaimed-plan`).expect(200)).body.plan
     await shop.told(ticket.number, 'contacts', { about: 'ready', means: 'e-mail', result: 'sent' })
     expect(await plan()).toBeNull()
+    const dispose = () =>
+      shop.manager.post(`/v1/tickets/${ticket.number}/endings`, { as: 'disposed-of', words: 'nobody came' })
+    expect((await dispose()).body.detail).toContain('none that it is ready was delivered')
     await shop.told(ticket.number, 'contacts', { about: 'ready', means: 'e-mail', result: 'delivered' })
     expect((await plan()).steps.map((step: { on: string }) => step.on)).toEqual([
       '2026-12-30',
       '2027-01-30',
       '2027-03-16',
     ])
-    const dispose = () =>
-      shop.manager.post(`/v1/tickets/${ticket.number}/endings`, { as: 'disposed-of', words: 'nobody came' })
-    expect((await dispose()).status).toBe(409)
+    expect((await dispose()).body, 'and says what comes first').toMatchObject({
+      status: 409,
+      detail: expect.stringContaining('have not all been given; next is a second means'),
+    })
     const early = await shop.say(ticket.number, 'unclaimed-steps', { step: 'registered', words: 'amount owed 36.00' })
     expect(early.body).toMatchObject({ status: 409, detail: expect.stringContaining('2027-03-16') })
     shop.house.setNow('2027-03-16T09:00:00Z')
