@@ -85,7 +85,7 @@ const within = (value: number, min: number, max: number) => value >= min && valu
 
 /**
  * Faults for which a test is not taken at all: out of range, above the claim, in water before it passed dry.
- * `passedDry` is a dry test passed since the case was last closed, with none failed after it.
+ * `passedDry` is a dry test that counts, passed since the case was last closed, with none failed after it.
  */
 export function waterTestFaults(
   test: WaterTest,

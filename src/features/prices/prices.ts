@@ -1,9 +1,11 @@
 import { type Db, dateOf } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
+import { readLocalSettings } from '../../domain/local-settings.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { GuaranteeKind } from '../../domain/tickets/guarantee.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
+import { storedOn } from '../house-rules/house-rules.ts'
 
 /** A price of the bench: an operation or a part, for one class of work or for all, without tax, from a day on. */
 export type NewPrice = {
@@ -42,6 +44,9 @@ export async function addPrice({ tx, today, who }: Act, input: NewPrice): Promis
       { pointer: '/from', detail: `must not lie before ${today}` },
     ])
   if (input.until !== undefined && input.until < input.from) throw faulty(['/until', 'lies before from'])
+  const { taxRates } = readLocalSettings(await storedOn(tx, input.from))
+  if (taxRates !== null && !Object.hasOwn(taxRates, input.taxClass))
+    throw faulty(['/taxClass', `must be one of ${Object.keys(taxRates).join(', ')}`])
   const { id } = await tx.price.create({
     data: {
       code: input.code,

@@ -163,6 +163,8 @@ export const counterSaid: readonly Said[] = [
       const wanted = estimate?.currency ?? paidTotal?.currency
       if (wanted !== undefined && wanted !== body.amount.currency)
         throw faulty(['/amount/currency', `must be ${wanted}, as the ${estimate ? 'estimate' : 'payment before'}`])
+      if (body.amount.amount === 0 && body.how !== 'credit')
+        throw faulty(['/amount/amount', 'must be more than nothing'])
       if (body.how === 'returned' && body.amount.amount > (paidTotal?.amount ?? 0))
         throw faulty([
           '/amount/amount',

@@ -28,7 +28,7 @@ export function refuseUnagreed(ticket: Loaded, agreed: WaterAgreement): void {
     throw faulty(['/diver', "is not so: a diver's watch is marked with a hundred metres or more"])
   const highest = highestPressure({ ...watch, ownerConsents: agreed.ownerConsents }, limits)
   if (agreed.bar !== null && agreed.bar > 0 && highest !== null && agreed.bar > highest)
-    throw faulty(['/bar', `must be at most ${highest} bar: a watch is not tested above its claim`])
+    throw faulty(['/bar', `must be at most ${highest} bar, as the claim, crystal and age of the watch allow`])
   const usual = usualTestPressure(watch, limits)
   const floors = [usual, water.agreedBar]
   const less =

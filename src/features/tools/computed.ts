@@ -27,6 +27,8 @@ export function workedOut(heard: Heard) {
   const { beatsPerHour, beatPeriodSeconds, liftAngle, liftTimeSeconds, ticTocMs, tocTicMs, dailyRates } = heard
   const missing = needs.filter(([measured, with_]) => heard[measured] !== undefined && heard[with_] === undefined)
   if (missing.length > 0) throw faulty(...missing.map(([, with_, why]) => [`/${with_}`, `is missing: ${why}`] as const))
+  if (needs.every(([measured]) => heard[measured] === undefined) && dailyRates === undefined)
+    throw faulty(['', 'is nothing to work out: give beatPeriodSeconds, liftTimeSeconds, ticTocMs or dailyRates'])
   const rate =
     beatsPerHour !== undefined && beatPeriodSeconds !== undefined ? rateOf(beatsPerHour, beatPeriodSeconds) : null
   const lifted = beatsPerHour !== undefined && liftAngle !== undefined && liftTimeSeconds !== undefined

@@ -325,9 +325,12 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
     })
   const newest = newestTests(ticket.snapshot)
   const dry = [newest.get('vacuum-dry'), newest.get('overpressure-dry')].filter((one) => one !== undefined)
+  // one that was not made as it has to be, or on a tool that is off, proves nothing that a watch may be wetted on
+  const passedDry =
+    dry.every((one) => one.passed) && dry.some((one) => one.counts && one.toolInDate && !one.toolDoubtful)
   const watch = testedWatch(ticket.rows)
   refuse(
-    waterTestFaults(test, watch, dry.length > 0 && dry.every((one) => one.passed), limits).map((fault) =>
+    waterTestFaults(test, watch, passedDry, limits).map((fault) =>
       fault.key === 'kind'
         ? { ...fault, key: 'test' }
         : fault.key === 'bar' && input.pressure

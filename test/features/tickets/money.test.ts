@@ -29,6 +29,7 @@ test('a deposit is held until the hand-over, comes off what is still to be paid,
   const pay = (how: string, amount: number, currency = 'EUR') =>
     shop.say(ticket.number, 'payments', { how, amount: { amount, currency } })
   expect(await read(ticket.number)).toMatchObject({ agreedTotal: null, balance: null, deposits: null })
+  expect((await pay('paid', 0)).body.errors[0].pointer).toBe('#/amount/amount')
   expect((await pay('returned', 1)).body.errors[0].pointer).toBe('#/amount/amount')
   const estimate = await shop.agreed(ticket.number, 'cell', [labour, gaskets, pressure, crystal])
   expect(estimate).toMatchObject({ net: 35_550, tax: 7110, total: 42_660 })

@@ -90,6 +90,10 @@ test('a code the list does not have, a price that has run out, a day in the past
   expect((await shop.counter.get(`/v1/tickets/${ticket.number}/estimates`).expect(200)).body.items).toEqual([])
   expect((await price({ from: '2026-12-31' })).body.errors[0].pointer).toBe('#/from')
   expect((await price({ from: '2027-01-02', until: '2027-01-01' })).body.errors[0].pointer).toBe('#/until')
+  expect((await price({ from: '2027-01-01', taxClass: 'nonsense' })).body.errors[0]).toEqual({
+    pointer: '#/taxClass',
+    detail: 'must be one of usual',
+  })
   await expect(shop.house.database.pool.query('update price set amount = 1')).rejects.toThrow(
     /never changed or deleted/,
   )

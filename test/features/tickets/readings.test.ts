@@ -239,6 +239,7 @@ test('what is worked out without recording it: with all it needs, and nothing im
   expect(body.beatError.half).toBeCloseTo(0.8, 9)
   expect(body.beatError.full).toBeCloseTo(1.6, 9)
   for (const [heard, pointers] of [
+    [{ beatsPerHour: 28_800 }, ['#']],
     [{ beatPeriodSeconds: 0.125 }, ['#/beatsPerHour']],
     [{ liftTimeSeconds: 0.0077 }, ['#/beatsPerHour', '#/liftAngle']],
     [{ ticTocMs: 125 }, ['#/tocTicMs']],

@@ -145,6 +145,28 @@ test('the seals of a watch by position: size and material of each, what was seen
   await shop.counter.get(`/v1/watches/${ticket.id}/seals`).expect(404)
 })
 
+test('into water only after a dry test that counts: the case settled, the tester in calibration', async () => {
+  const ticket = await shop.book()
+  const { lines } = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, lines)
+  const wet = () =>
+    shop.say(
+      ticket.number,
+      'water-tests',
+      { ...shop.aTest, test: 'overpressure-wet', seconds: 600, settledMinutes: undefined },
+      shop.bench,
+    )
+  expect((await wet()).body.errors[0].pointer).toBe('#/test')
+  expect(await shop.waterTest(ticket.number, { settledMinutes: 29 })).toMatchObject({ passed: true, counts: false })
+  expect((await wet()).body.errors?.[0].pointer, 'a cold case proves nothing').toBe('#/test')
+  const { id } = await shop.made(shop.manager, '/v1/tools', { kind: 'pressure-tester', serial: 'P-9', name: 'old' })
+  expect(await shop.waterTest(ticket.number, { tool: id })).toMatchObject({ passed: true, toolInDate: false })
+  expect((await wet()).body.errors?.[0].pointer, 'nor does a tester without a certificate').toBe('#/test')
+  await shop.waterTest(ticket.number)
+  expect((await wet()).status).toBe(201)
+})
+
 /** Condensation: any fog inside is a failure (public summary of ISO 2281); moisture left in rusts the movement. */
 test('fog inside is a failure, and the watch is to be opened the same day; or it is said why there was no test', async () => {
   const ticket = await shop.book()
