@@ -389,3 +389,22 @@ test('the next watch of a free bench: only what it may do and what is in order; 
   shop.house.setNow('2026-11-26T09:00:00Z')
   await cleared()
 })
+
+test('an owner who was told before the night asked is no task; a new promise that breaks, too, asks again', async () => {
+  const { number } = await queued()
+  const mine = async () => (await shop.manager.get('/v1/reports/promises').expect(200)).body.items[0]
+  const night = async () => {
+    await flagLots({ db: shop.house.database, today: '2026-11-26' as never, currency: 'EUR' })
+    const { items } = (await shop.counter.get('/v1/tasks?kind=promise-late').expect(200)).body
+    return items.filter((task: { words: string }) => task.words.includes(`ticket ${number} `)).length
+  }
+  await promised(number, '2026-11-27')
+  await shop.told(number, 'contacts', { about: 'delay', means: 'phone', result: 'delivered' })
+  expect(await promise(number)).toMatchObject({ readyOn: '2026-12-03', daysLate: 4, toldOn: '2026-11-26' })
+  expect(await night()).toBe(0)
+  await promised(number, '2026-12-01')
+  expect(await promise(number)).toMatchObject({ daysLate: 2, toldOn: null })
+  expect(await mine()).toMatchObject({ number, standing: 'late', toldOn: null })
+  expect(await night()).toBe(1)
+  await cleared()
+})
