@@ -77,10 +77,12 @@ const keyOf = (table: Sealed) => `concat_ws('/', ${table.key.map((column) => `t.
 
 /** A row as text that is the same on every server: jsonb orders its keys; columns that are null, and later ones, are left out. */
 function digestOf(table: Sealed): string {
-  const without = [...table.later, ...(table.personal.length > 0 ? [...table.personal, 'personal_salt'] : [])]
-  const list = without.map((column) => `'${column}'`).join(', ')
-  const kept = list ? ` and key not in (${list})` : ''
-  return `sha256(convert_to('${table.name}' || E'\\n' || (select coalesce(jsonb_object_agg(key, value), '{}') from jsonb_each(to_jsonb(t)) where value <> 'null'${kept})::text, 'UTF8'))`
+  const not = (columns: string[]) => `key <> all (array[${columns.map((column) => `'${column}'`).join(', ')}]::text[])`
+  const later = ` and ${not(table.later)}`
+  // words that no digest stands for are sealed as they are
+  const personal =
+    table.personal.length > 0 ? ` and (t.personal_digest is null or ${not([...table.personal, 'personal_salt'])})` : ''
+  return `sha256(convert_to('${table.name}' || E'\\n' || (select coalesce(jsonb_object_agg(key, value), '{}') from jsonb_each(to_jsonb(t)) where value <> 'null'${later}${personal})::text, 'UTF8'))`
 }
 
 // what the text of a row depends on besides the row
@@ -274,8 +276,8 @@ async function verifyTable(client: pg.ClientBase, table: Sealed, verdict: Verdic
   const list = table.personal.map((column) => `'${column}'`).join(', ')
   const personal = await client.query<{ key: string; erased: boolean }>(
     `select ${keyOf(table)} as key, personal_salt is null as erased from ${quoted(table.name)} t
-     where ${table.closed ?? 'true'}
-       and (personal_salt is null or personal_digest is distinct from personal_digest_of(to_jsonb(t), array[${list}], personal_salt))`,
+     where ${table.closed ?? 'true'} and personal_digest is not null
+       and (personal_salt is null or personal_digest <> personal_digest_of(to_jsonb(t), array[${list}], personal_salt))`,
   )
   find(
     'were changed in what they say of a person',

@@ -141,6 +141,61 @@ describe('erasure', () => {
     expect(verdict.erased).toBeGreaterThan(0)
   })
 
+  test('takes the name out of the words at the facts of every watch that was ever theirs; the rest of them stays', async () => {
+    const at = `/v1/watches/${watch}`
+    const by = (role: 'bench' | 'counter', door: string, body: object) =>
+      house.as(role).post(`${at}/${door}`, body).expect(201)
+    const struck = (
+      await by('bench', 'events', {
+        event: 'sign',
+        sign: 'hot-bath',
+        on: '2026-11-01',
+        source: 'owner-word',
+        note: `${trace.name} says so`,
+      })
+    ).body
+    await by('bench', 'events', {
+      event: 'sign',
+      sign: 'stopped',
+      on: '2026-11-02',
+      source: 'own-record',
+      note: 'mainspring',
+    })
+    await by('bench', 'strikes', { factId: struck.id, reason: `${trace.name.toUpperCase()} meant another watch` })
+    await by('bench', 'notes', {
+      obligation: 'complete-service',
+      months: 36,
+      on: '2026-11-02',
+      reason: `as ${trace.name} rides`,
+    })
+    await by('bench', 'hazards', { kind: 'radium', note: `told by ${trace.name}` })
+    const next = (await house.as('counter').post('/v1/owners', { name: 'Next Holder', confirmedNew: true }).expect(201))
+      .body.id
+    await by('counter', 'ownerships', { ownerId: next, from: '2026-11-20', how: `sold by ${trace.name}, by letter` })
+    await sealHistory(house.database.pool, new Date())
+    await erase(owner).expect(201)
+    const words = await sql(
+      `select 'event' as at, note as words from watch_event where watch_id = $1 and note is not null
+       union select 'strike', reason from strike where watch_id = $1 union select 'note', reason from watchmaker_note where watch_id = $1
+       union select 'hazard', note from hazard where watch_id = $1 union select 'ownership', how from ownership where watch_id = $1 and owner_id = $2
+       order by 1, 2`,
+      [watch, next],
+    )
+    expect(words).toEqual([
+      { at: 'event', words: 'erased says so' },
+      { at: 'event', words: 'mainspring' },
+      { at: 'hazard', words: 'told by erased' },
+      { at: 'note', words: 'as erased rides' },
+      { at: 'ownership', words: 'sold by erased, by letter' },
+      { at: 'strike', words: 'erased meant another watch' },
+    ])
+    expect((await verifyHistory(house.database.pool)).findings).toEqual([])
+    // nothing but an erasure does so
+    await expect(
+      sql(`update hazard set note = 'erased', personal_salt = null where watch_id = $1`, [watch]),
+    ).rejects.toThrow(/never changed/)
+  })
+
   test('withdraws pending letters in the same transaction, claimed ones too', async () => {
     const notices = [
       await queuedNotice(),

@@ -7,7 +7,7 @@ import type { Created } from '../../http/creating.ts'
 import type { Act, Service } from '../../http/service.ts'
 import { linkSecret } from '../../letters/links.ts'
 import { withdrawQueued } from '../owners/owners.ts'
-import { ERASED, forgetOnTickets } from './forgetting.ts'
+import { ERASED, forgetInRecords } from './forgetting.ts'
 import { openWith } from './open-things.ts'
 import { suppress } from './suppression.ts'
 
@@ -172,7 +172,7 @@ async function carryOut(act: Act, erasureId: string, group: Group, keeper: Keepe
     letter: await tx.$executeRaw`
       update letter set contents = null, personal_salt = null from notice
       where notice.id = letter.notice_id and notice.owner_id = any(${ids}::uuid[]) and letter.personal_salt is not null`,
-    ...(await forgetOnTickets(tx, ids, names)),
+    ...(await forgetInRecords(tx, ids, names)),
   }
   await tx.$executeRaw`select set_config('mainplate.erasing', '', true)`
 

@@ -1,4 +1,5 @@
 import type { Db } from '../../db/open.ts'
+import { Prisma } from '../../generated/prisma/client.ts'
 
 export const ERASED = 'erased'
 
@@ -38,20 +39,20 @@ const freeWords = new Set([
 
 const escaped = (text: string) => text.replace(/[.*+?^${}()|[\]\\]/g, '\\$&')
 
+/** Takes the names out of a text. */
+function cutting(names: readonly string[]): (text: string) => string {
+  // longest first, so that a name within another does not leave the rest of it behind
+  const known = [...new Set(names.map((name) => name.trim()))]
+    .filter((name) => name.length >= 3 && name !== ERASED)
+    .sort((a, b) => b.length - a.length)
+  if (known.length === 0) return (text) => text
+  const pattern = new RegExp(`(?<![\\p{L}\\p{N}])(${known.map(escaped).join('|')})(?![\\p{L}\\p{N}])`, 'giu')
+  return (text) => text.replace(pattern, ERASED)
+}
+
 /** The data of a ticket's record without the person; the very same object where there was nothing of them in it. */
 export function withoutPerson(kind: string, data: Data, names: readonly string[]): Data {
-  // longest first, so that a name within another does not leave the rest of it behind
-  const known = [...new Set(names.map((name) => name.trim()))].filter((name) => name.length >= 3 && name !== ERASED)
-  const pattern =
-    known.length === 0
-      ? null
-      : new RegExp(
-          `(?<![\\p{L}\\p{N}])(${known
-            .sort((a, b) => b.length - a.length)
-            .map(escaped)
-            .join('|')})(?![\\p{L}\\p{N}])`,
-          'giu',
-        )
+  const cut = cutting(names)
   const walk = (value: unknown, key: string): unknown => {
     if (lists.has(key) && Array.isArray(value)) return value.length === 0 ? value : []
     if (Array.isArray(value)) {
@@ -64,17 +65,45 @@ export function withoutPerson(kind: string, data: Data, names: readonly string[]
     }
     if (typeof value !== 'string' || value === '') return value
     if (ofThePerson.has(key) || (key === 'words' && talk.has(kind))) return ERASED
-    return pattern !== null && freeWords.has(key) ? value.replace(pattern, ERASED) : value
+    return freeWords.has(key) ? cut(value) : value
   }
   return walk(data, '') as Data
 }
 
+/** The key and the free words of the facts of a watch. */
+const wordsOfFacts = [
+  ['ownership', 'id', 'how'],
+  ['hazard', 'id', 'note'],
+  ['watch_event', 'id', 'note'],
+  ['watchmaker_note', 'id', 'reason'],
+  ['strike', 'fact_id', 'reason'],
+] as const
+
+/** Takes the names out of the words at the facts of every watch that was ever theirs. */
+async function forgetAtFacts(tx: Db, ownerIds: readonly string[], names: readonly string[]) {
+  const cut = cutting(names)
+  const emptied: Record<string, number> = {}
+  for (const [table, key, words] of wordsOfFacts) {
+    const [from, id, column] = [Prisma.raw(table), Prisma.raw(key), Prisma.raw(words)]
+    const rows = await tx.$queryRaw<{ id: string; words: string }[]>`
+      select ${id} as id, ${column} as words from ${from} where personal_salt is not null
+        and watch_id in (select o.watch_id from ownership o where o.owner_id = any(${[...ownerIds]}::uuid[])) order by 1`
+    const left = rows
+      .map((row) => ({ id: row.id, words: cut(row.words) }))
+      .filter((row, n) => row.words !== rows[n]?.words)
+    emptied[table] = await tx.$executeRaw`
+      update ${from} t set ${column} = left_over.words, personal_salt = null
+      from jsonb_to_recordset(${JSON.stringify(left)}::jsonb) as left_over (id uuid, words text) where t.${id} = left_over.id`
+  }
+  return emptied
+}
+
 /**
- * Empties what a person's tickets know of them and of those who came for them: within a transaction that may let go of
- * persons (see `refuse_rewriting_but_erasing`). What was done to the watch, the lots and the money stay. Returns how many
- * rows of each table were emptied.
+ * Empties what a person's tickets and the facts of their watches know of them and of those who came for them: within a
+ * transaction that may let go of persons (see `refuse_rewriting_but_erasing`). What was done to the watch, the lots and
+ * the money stay. Returns how many rows of each table were emptied.
  */
-export async function forgetOnTickets(tx: Db, ownerIds: readonly string[], ownNames: readonly string[]) {
+export async function forgetInRecords(tx: Db, ownerIds: readonly string[], ownNames: readonly string[]) {
   const ids = [...ownerIds]
   const tickets = await tx.$queryRaw<{ id: string; brought_by: string }[]>`
     select id, brought_by from ticket where owner_id = any(${ids}::uuid[]) order by id for no key update`
@@ -109,5 +138,5 @@ export async function forgetOnTickets(tx: Db, ownerIds: readonly string[], ownNa
       version = version + 1 where id = any(${ticketIds}::uuid[])`
   // they may have handed in a watch of somebody else
   await tx.$executeRaw`update ticket set brought_by = ${ERASED}, version = version + 1 where handing_in = any(${ids}::uuid[])`
-  return { ticket_record, estimate_answer }
+  return { ticket_record, estimate_answer, ...(await forgetAtFacts(tx, ids, names)) }
 }
