@@ -49,6 +49,9 @@ const life = fc.record({
   versions: fc.integer({ min: 1, max: 3 }),
   answered: fc.integer({ min: 0, max: 3 }),
   revoked: fc.constantFrom(false, false, false, true),
+  ceiling: fc.option(
+    fc.record({ seq: fc.integer({ min: 15, max: 25 }), amount: fc.constantFrom(1000, 42_660, 50_000) }),
+  ),
   tag: fc.constantFrom('19', '19', '19', '27'),
   matches: fc.constantFrom(true, true, true, false),
   twinAnswered: fc.constantFrom(true, true, true, false),
@@ -86,6 +89,7 @@ test('no record, however it came about, lets out a watch that was not tested, no
         })),
         answers: whole.answers.map((answer, i) => ({ ...answer, seq: 50 + i, version: l.answered })),
         revoked: l.revoked ? mark(90) : null,
+        ceiling: l.ceiling ? { ...mark(l.ceiling.seq), amount: eur(l.ceiling.amount) } : null,
         release: { ...whole.release!, tagNumber: l.tag, watchMatches: l.matches, twinAnswered: l.twinAnswered },
         workers: new Map([['bert', '2026-11-24' as Day]]),
         overrides: l.overrides.map(
@@ -112,7 +116,12 @@ test('no record, however it came about, lets out a watch that was not tested, no
       expect(l.openings.length === 0 || lastClosing > lastOpening, 'never with its case open').toBe(true)
       expect(l.openings.length === 0 || tested || signedAway || l.claim === 'none').toBe(true)
       // a goodwill override passes only a version that is not dearer: here each is dearer than the one before
-      expect(l.answered === l.versions && !l.revoked).toBe(true)
+      // agreed in advance: the newest version is within it, and so was every one made since
+      const within = Array.from({ length: l.versions }, (_, i) => ({ seq: 20 + i, total: 42_660 + i })).every(
+        ({ seq, total }, i) =>
+          l.ceiling !== null && (total <= l.ceiling.amount || (seq < l.ceiling.seq && i + 1 < l.versions)),
+      )
+      expect(!l.revoked && (l.answered === l.versions || within)).toBe(true)
       expect([l.tag, l.matches, l.twinAnswered]).toEqual(['19', true, true])
     }),
     { numRuns: 3000 },

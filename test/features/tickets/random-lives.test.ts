@@ -159,10 +159,10 @@ const commands: fc.Arbitrary<Step>[] = [
     }),
   ),
   ...(['the bench', 'the manager'] as const).map((who) =>
-    fc.integer({ min: 0, max: 20 }).map((nth) =>
+    fc.integer({ min: 0, max: 3 }).map((nth) =>
       step(`${who} strikes something done to the case`, async (m, r) => {
         const log = stands(m)
-        const one = log[nth % Math.max(1, log.length)]
+        const one = log.at(-1 - (nth % Math.max(1, log.length)))
         if (!one) return
         const body = { record: one.id, reason: 'a mistake' }
         const answer = await shop.say(r.number, 'strikes', body, who === 'the bench' ? shop.bench : shop.manager)
@@ -378,6 +378,23 @@ const usual: readonly string[] = [
   'hand over, right',
 ]
 
+/** What somebody might try: each life makes one of these somewhere on its way. */
+const detours: readonly (readonly string[])[] = [
+  ['open', 'the bench strikes something done to the case'],
+  ['open', 'the manager strikes something done to the case'],
+  ['the bench strikes something done to the case', 'the bench strikes something done to the case'],
+  ['open', 'see a hard seal', 'close', 'test passed'],
+  ['open', 'close', 'move to final-check', 'final check'],
+  ['open', 'close', 'a passed test that was not settled', 'final check'],
+  ['test failed', 'the bench strikes something done to the case', 'the manager overrides all of G11'],
+  ['the owner signs the claim away', 'open', 'close', 'final check'],
+  ['price dearer', 'the owner agrees 4000 in advance', 'kit', 'do the lines'],
+  ['revoke', 'the manager overrides all of G7', 'the owner agrees 1000 in advance'],
+  ['price', 'the owner says no', 'the manager overrides all of G7'],
+  ['return undone', 'final check', 'move to ready', 'move to on-the-bench'],
+  ['a dispute begins', 'the counter ends the dispute'],
+]
+
 test('no life of a ticket ends with a watch that was not tested, not agreed, or not the right one', async () => {
   const other = await shop.book({ dial: 'unlike any' })
   const named = new Map<string, fc.Arbitrary<Step>>()
@@ -386,17 +403,29 @@ test('no life of a ticket ends with a watch that was not tested, not agreed, or 
     named.set(String(one), arbitrary)
   }
   expect(usual.filter((name) => !named.has(name))).toEqual([])
+  expect(detours.flat().filter((name) => !named.has(name))).toEqual([])
   const all = [...named.values()]
-  // each step of the usual way is made, left out, or followed by something else
+  const ofNames = (names: readonly string[]) => fc.tuple(...names.map((name) => named.get(name)!))
+  // each step of the usual way is made, left out, or followed by something else; the detour stands before one of them, and what
+  // it leaves to be done is done after it more often than not
   const life = fc
     .tuple(
-      ...usual.map((name) =>
-        fc.tuple(fc.integer({ min: 0, max: 9 }), fc.array(fc.oneof(...all), { maxLength: 2 }), named.get(name)!),
+      fc.tuple(
+        ...usual.map((name) =>
+          fc.tuple(fc.integer({ min: 0, max: 19 }), fc.array(fc.oneof(...all), { maxLength: 2 }), named.get(name)!),
+        ),
       ),
+      fc.oneof(...detours.map(ofNames)),
+      fc.integer({ min: 4, max: usual.length - 1 }),
+      fc.option(ofNames(usual.slice(-5)), { freq: 1 }),
     )
-    .map((steps) =>
-      steps.flatMap(([chance, others, one]) => (chance === 0 ? others : chance < 3 ? [one, ...others] : [one])),
-    )
+    .map(([steps, detour, at, again]) => [
+      ...steps.flatMap(([chance, others, one], i) => [
+        ...(i === at ? detour : []),
+        ...(chance === 0 ? others : chance < 3 ? [one, ...others] : [one]),
+      ]),
+      ...(again ?? []),
+    ])
   await fc.assert(
     fc.asyncProperty(life, async (steps) => {
       const ticket = await shop.book()
@@ -418,9 +447,9 @@ test('no life of a ticket ends with a watch that was not tested, not agreed, or 
       const real: Real = { number: ticket.number, serial, ownerName, other: other.number, lines: [], total: 0 }
       for (const one of steps) if (one.check(model)) await one.run(model, real)
     }),
-    // the truths hold of any seed; that twelve lives come to the door at all is checked below, so the dice are fixed
+    // the truths hold of any seed; that some lives come to the door at all is checked below, so the dice are fixed
     {
-      numRuns: Number(process.env.LIVES ?? 12),
+      numRuns: Number(process.env.LIVES ?? 24),
       seed: Number(process.env.LIVES_SEED ?? 20_261_125),
       endOnFailure: true,
     },
