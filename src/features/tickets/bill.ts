@@ -18,6 +18,10 @@ const asPaid = (payments: readonly RecordRow[]): Paid[] =>
     amount: (record.data.amount as Money).amount,
   }))
 
+/** Whether a deposit was received and not returned: what was received says so, not somebody's word. */
+export const holdsDeposit = (payments: readonly RecordRow[]): boolean =>
+  (depositsOf(asPaid(payments), null)?.held ?? 0) > 0
+
 /** What was paid, less what was returned; null where nothing was. */
 export function paidOf(payments: readonly RecordRow[]): Money | null {
   const paid = payments.filter((record) => record.data.how !== 'credit')

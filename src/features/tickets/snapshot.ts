@@ -24,7 +24,7 @@ import type {
 import type { Ending, GateName, SideState, Step } from '../../domain/tickets/steps.ts'
 import { type JudgedBy, readTicketTables, type TicketTables } from '../../domain/tickets/tables.ts'
 import { mightBeTaken } from '../../domain/tickets/twins.ts'
-import { billFor, paidOf } from './bill.ts'
+import { billFor, holdsDeposit, paidOf } from './bill.ts'
 import type { EstimateRow, RecordRow, Rows } from './reading.ts'
 import { nameOf, recordsOf, saidBefore, workersOf } from './standing.ts'
 
@@ -152,7 +152,7 @@ export function load(rows: Rows, now: number, today: Day, currency: string): Loa
     })),
     revoked: last('revocation') ? mark(last('revocation')!) : null,
     ceiling: marked(last('ceiling'), (d) => ({ amount: d.amount as Money })),
-    parts: partsOf(last('parts'), mark),
+    parts: partsOf(last('parts'), mark, holdsDeposit(of('payment'))),
     kit: marked(last('kit'), (d) => ({ ...d, lines: (d.lines as string[] | undefined) ?? [] })) as Snapshot['kit'],
     work: of('operation').map((record) => ({
       ...mark(record),
@@ -377,7 +377,7 @@ function hazardsOf(rows: Rows, records: readonly RecordRow[], mark: (r: RecordRo
   })
 }
 
-function partsOf(record: RecordRow | null, mark: (r: RecordRow) => Mark): Snapshot['parts'] {
+function partsOf(record: RecordRow | null, mark: (r: RecordRow) => Mark, deposit: boolean): Snapshot['parts'] {
   const lines = (record?.data.lines ?? []) as Record<string, unknown>[]
   return lines.map((line) => ({
     ...mark(record!),
@@ -385,7 +385,11 @@ function partsOf(record: RecordRow | null, mark: (r: RecordRow) => Mark): Snapsh
     what: line.what as string,
     onHand: line.onHand === true,
     special: line.special === true,
-    deposit: (line.deposit as 'awaited' | undefined) ?? 'not-asked',
+    deposit: deposit
+      ? 'received'
+      : line.deposit === undefined || line.deposit === 'not-asked'
+        ? 'not-asked'
+        : 'awaited',
     expectedOn: (line.expectedOn as Day | undefined) ?? null,
   }))
 }

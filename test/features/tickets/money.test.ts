@@ -165,3 +165,25 @@ test('a new version repeats lines of the one before: what was done of them stays
   expect((await shop.gates(ticket.number)).G10!.why).toContain('labour')
   expect((await read(ticket.number)).bill).toEqual(eur(0))
 })
+
+test('where the house asks a deposit for special orders, money opens the way and a word does not', async () => {
+  await shop.made(shop.manager, '/v1/house-rules', {
+    key: 'depositForSpecialOrders',
+    value: 1,
+    fromDay: '2026-11-25',
+    reason: 'crystals that nobody fetched',
+  })
+  const ticket = await shop.book()
+  const { lines } = await shop.agreed(ticket.number, 'cell', [labour, gaskets, pressure, crystal])
+  await shop.moved(ticket.number, 'awaiting-parts')
+  const part = { what: 'crystal', line: lines[3]!.id, onHand: true, special: true, deposit: 'received' }
+  await shop.told(ticket.number, 'parts', { lines: [part] }, shop.stock)
+  expect((await shop.gates(ticket.number)).G8).toMatchObject({
+    state: 'shut',
+    why: expect.stringContaining('a deposit for a special order is outstanding'),
+  })
+  await shop.told(ticket.number, 'payments', { how: 'deposit', amount: eur(7440) })
+  expect((await shop.gates(ticket.number)).G8!.state).toBe('open')
+  await shop.told(ticket.number, 'payments', { how: 'returned', amount: eur(7440) })
+  expect((await shop.gates(ticket.number)).G8!.state, 'returned').toBe('shut')
+})
