@@ -56,7 +56,7 @@ export async function remindOfPromises(tx: Db, today: Day): Promise<void> {
   }
 }
 
-/** The owner was told, or the watch is ready after all: nothing is left to do. */
+/** The owner was told, the watch is ready after all, or the promise is none any more: nothing is left to do. */
 export async function closePromiseTask({ tx, now, who }: Act, { rows, snapshot }: Loaded, how: string): Promise<void> {
   const promisedOn = rows.ticket.promised_on as Day | null
   if (promisedOn === null) return

@@ -16,6 +16,7 @@ import type { Created } from '../../http/creating.ts'
 import { dayAt } from '../../http/service.ts'
 import { addRecords, calendarOf, type Desk, leaveHouse, nextAt, openTicket, reopen, sideOf } from './desk.ts'
 import { askToTellInsurer } from './insurer.ts'
+import { closePromiseTask } from './promise-task.ts'
 import { shownGate, shownTicket } from './shown.ts'
 import type { Loaded } from './snapshot.ts'
 
@@ -231,6 +232,7 @@ export async function endTicket(desk: Desk, ref: string, input: EndingInput): Pr
     law = plan.after.name
   }
   await addRecords(desk, id, [{ kind: 'ended', data: { ...input, law } }])
+  await closePromiseTask(desk, ticket, `the ticket ended as ${input.as}`)
   const watchId = String(ticket.rows.watch.id)
   await desk.tx.$executeRaw`
     with over as (update ticket set ended = ${input.as}, ended_on = ${desk.today}::date, side = null, next_actor = null, next_by = null, version = version + 1 where id = ${id}::uuid)

@@ -4,6 +4,7 @@ import type { Created } from '../../http/creating.ts'
 import { bringBack } from '../facts/restored.ts'
 import { strikeOfRecord } from '../facts/strikes.ts'
 import { addRecords, type Desk, openTicket, reopen } from '../tickets/desk.ts'
+import { closePromiseTask } from '../tickets/promise-task.ts'
 import { refuseLesserClass } from '../tickets/records-bench.ts'
 import { settleParts, settleTicket } from '../tickets/settled.ts'
 import { isStrikable, refuseStriking } from '../tickets/striking.ts'
@@ -40,6 +41,8 @@ export async function strikeRecord(
   )
   const { facts = [], entries = [] } = record.data as { facts?: string[]; entries?: string[] }
   await strikeOfRecord(desk, String(ticket.rows.watch.id), { facts, entries }, input.reason)
+  if (record.kind === 'promise' && record.data.on === ticket.rows.ticket.promised_on)
+    await closePromiseTask(desk, ticket, 'the promise was struck as a mistake')
   if (['value', 'promise', 'look'].includes(record.kind)) await settleTicket(desk, id)
   if (record.kind === 'parts') await settleParts(desk, await reopen(desk, id))
   return answered(desk, ticket, struck!.id)

@@ -33,7 +33,7 @@ const queued = async (code = 'service', workClass = 'three-hand') => {
 /** What the tests before left at the benches is theirs. */
 const cleared = async () => {
   const { rows } = await shop.house.database.pool.query<{ number: string }>(
-    `select number from ticket where step = 'ready-for-bench' and side is null`,
+    `select number from ticket where ended is null and step = 'ready-for-bench' and side is null`,
   )
   for (const { number } of rows)
     await shop.counter
@@ -266,6 +266,45 @@ test('a watch that is ready after all ends the task to tell that it is late', as
   expect(await open()).toEqual([])
   const { items } = (await shop.counter.get('/v1/reports/promises').expect(200)).body
   expect(items.map((item: { number: string }) => item.number)).not.toContain(number)
+})
+
+test('a promise struck as a mistake, and a ticket that ends, leave nobody the task to tell that it is late', async () => {
+  const [struck, lost] = [await queued('service', 'cell'), await queued('service', 'cell')]
+  for (const { number } of [struck, lost]) await promised(number, '2026-11-25')
+  await flagLots({ db: shop.house.database, today: '2026-11-26' as never, currency: 'EUR' })
+  const whose = async (done = 'no') =>
+    (await shop.counter.get(`/v1/tasks?kind=promise-late&done=${done}`).expect(200)).body.items.flatMap(
+      (task: { words: string; doneHow: string | null }) =>
+        [struck, lost].flatMap(({ number }) =>
+          task.words.includes(`ticket ${number} `) ? [[number, task.doneHow]] : [],
+        ),
+    )
+  expect((await whose()).sort()).toEqual(
+    [
+      [struck.number, null],
+      [lost.number, null],
+    ].sort(),
+  )
+  const { items } = (await shop.counter.get(`/v1/tickets/${struck.number}/records?kind=promise`).expect(200)).body
+  await shop.told(struck.number, 'strikes', { record: items[0].id, reason: 'it was of another watch' })
+  await shop.counter
+    .post(`/v1/tickets/${lost.number}/side-states`, {
+      state: 'missing',
+      until: '2026-11-30',
+      reason: 'not in its place',
+    })
+    .expect(200)
+  await shop.manager
+    .post(`/v1/tickets/${lost.number}/endings`, { as: 'lost-and-settled', words: 'the insurer has paid' })
+    .expect(200)
+  expect(await whose()).toEqual([])
+  expect((await whose('yes')).sort()).toEqual(
+    [
+      [struck.number, 'the promise was struck as a mistake'],
+      [lost.number, 'the ticket ended as lost-and-settled'],
+    ].sort(),
+  )
+  await cleared()
 })
 
 test('the next watch of a free bench: only what it may do and what is in order; damage, comebacks, then what has least time', async () => {
