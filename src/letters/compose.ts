@@ -1,11 +1,12 @@
 import { createHash } from 'node:crypto'
 import type { Day } from '../domain/day.ts'
+import type { Links } from './blocks.ts'
 import { calendarFile } from './calendar.ts'
 import { type LetterContents, oneLine } from './contents.ts'
 import type { Ready } from './delivery.ts'
 import { asHtml, asText } from './layout.ts'
 import { layOut } from './message.ts'
-import { type Links, type Written, writeLetter } from './write.ts'
+import { writeLetter } from './write.ts'
 
 /** Who writes, and how the letters of this house are marked and signed. */
 export type Sender = {
@@ -53,16 +54,8 @@ const messageIdOf = (noticeId: string, sender: Sender) => `<${noticeId}@${sender
  * follow from the notice. The recipient is one structured address; the envelope repeats it and nothing parses it.
  */
 export async function composeLetter(contents: LetterContents, addressed: Addressed, sender: Sender): Promise<Ready> {
-  return composeWritten(writeLetter(contents, addressed.links), contents, addressed, sender)
-}
-
-async function composeWritten(
-  written: Written,
-  contents: LetterContents,
-  addressed: Addressed,
-  sender: Sender,
-): Promise<Ready> {
   const { noticeId, writtenAt, to, links } = addressed
+  const written = writeLetter(contents, links)
   const messageId = messageIdOf(noticeId, sender)
   const built = layOut({
     from: { name: oneLine(sender.name), address: sender.address },

@@ -1,4 +1,4 @@
-import type { Block, Written } from './write.ts'
+import type { Block, Written } from './blocks.ts'
 
 const WIDTH = 72
 

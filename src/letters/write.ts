@@ -2,41 +2,13 @@ import type { PartialDay } from '../domain/day.ts'
 import type { DuePart, LetterPart } from '../domain/notices/types.ts'
 import { isEventRule } from '../domain/reckoning/answer.ts'
 import type { Source } from '../domain/reckoning/facts.ts'
-import { type LetterContents, oneLine, type WatchWords } from './contents.ts'
+import { type Block, closing, type Links, nameOf, opening, type Written, watchLine } from './blocks.ts'
+import type { LetterContents, WatchWords } from './contents.ts'
 import { writeReady } from './ready.ts'
 import { writeRecall } from './recall.ts'
 import { listIn, moneyIn } from './texts/formats.ts'
 import { texts } from './texts/index.ts'
 import type { Caution, SpokenStanding, Telling, Texts, WhyOf } from './texts/sentences.ts'
-
-/** A letter as a sequence of blocks, from which both the plain text and the HTML are laid out. */
-export type Block =
-  | { block: 'greeting' | 'paragraph' | 'heading' | 'caution' | 'small'; text: string }
-  | { block: 'list'; items: string[] }
-  | { block: 'link'; text: string; url: string }
-
-export type Links = { answer: string | null; stop: string | null }
-export type Written = {
-  language: string
-  subject: string
-  blocks: Block[]
-  calendar: { summary: string; day: string } | null
-}
-
-const nameOf = (watch: WatchWords): string => oneLine([watch.maker, watch.model].filter(Boolean).join(' '))
-
-/** "Brackwater Tidal, small steel watch with blue dial (number ending 4417)" */
-function watchLine(watch: WatchWords, t: Texts): string {
-  const name = watch.description ? `${nameOf(watch)}, ${oneLine(watch.description)}` : nameOf(watch)
-  return watch.lastFour ? `${name} (${t.letter.numberEnding(watch.lastFour)})` : name
-}
-
-function addressed({ name, formOfAddress }: LetterContents['owner']): string {
-  if (!formOfAddress) return oneLine(name)
-  const family = oneLine(name).split(' ').at(-1) ?? ''
-  // "Ms Ferrant" is whole; "Ms" wants the name
-  return formOfAddress.includes(family) ? oneLine(formOfAddress) : oneLine(`${formOfAddress} ${name}`)
-}
 
 /** `asked-enough` and `not-yet` ride along only as part of another's visit; their day decides the words. */
 function spoken(part: DuePart, today: string): SpokenStanding {
@@ -146,24 +118,16 @@ function tellingsOf(due: readonly DuePart[]): Telling[] {
  * letters of the round went before. Pure: the same contents and links give the same letter.
  */
 export function writeLetter(contents: LetterContents, links: Links): Written {
-  if (contents.recall) {
-    const greeting = texts[contents.language].letter.greeting(addressed(contents.owner))
-    return writeRecall(contents, contents.recall, greeting, links)
-  }
-  if (contents.ready) {
-    const greeting = texts[contents.language].letter.greeting(addressed(contents.owner))
-    return writeReady(contents, contents.ready, greeting, links)
-  }
+  if (contents.recall) return writeRecall(contents, contents.recall, links)
+  if (contents.ready) return writeReady(contents, contents.ready, links)
   const t = texts[contents.language]
   const { letter } = t
-  const blocks: Block[] = []
   const watchIds = [...new Set(contents.parts.map((part) => part.watchId))]
   const due = contents.parts.filter((part): part is DuePart => part.part === 'due')
   const swallowers = new Set(due.map((part) => `${part.watchId}/${part.kind}`))
   const isFolded = (part: DuePart) => part.foldedUnder !== null && swallowers.has(`${part.watchId}/${part.foldedUnder}`)
 
-  blocks.push({ block: 'greeting', text: letter.greeting(addressed(contents.owner)) })
-  blocks.push({ block: 'paragraph', text: letter.writer({ centre: contents.centre.name, count: watchIds.length }) })
+  const blocks = opening(contents, t, letter.writer({ centre: contents.centre.name, count: watchIds.length }))
 
   let lastWatch = ''
   const cautioned = new Set<string>()
@@ -202,14 +166,9 @@ export function writeLetter(contents: LetterContents, links: Links): Written {
     blocks.push({ block: 'paragraph', text: letter.tellUs })
     blocks.push({ block: 'list', items: tellingsOf(due).map((telling) => letter.telling[telling]) })
   }
-  if (links.answer) blocks.push({ block: 'link', text: letter.tellUsByLink, url: links.answer })
-  blocks.push({ block: 'paragraph', text: letter.tellUsByReply })
-  blocks.push({ block: 'paragraph', text: `${letter.regards}\n${contents.centre.name}` })
-  if (due.length > 0) blocks.push({ block: 'small', text: letter.deferring })
-  if (due.some((part) => part.kind === 'water-check')) blocks.push({ block: 'small', text: letter.deferringWater })
-  const { phone, mail, address } = contents.centre
-  const ways = [phone, mail, address].filter((way): way is string => Boolean(way)).map(oneLine)
-  blocks.push({ block: 'small', text: letter.contact({ list: ways.join(', ') }) })
+  const deferring = due.length > 0 ? [letter.deferring] : []
+  if (due.some((part) => part.kind === 'water-check')) deferring.push(letter.deferringWater)
+  blocks.push(...closing(contents, t, links, deferring))
   if (links.stop) blocks.push({ block: 'link', text: letter.stopByLink, url: links.stop })
   else blocks.push({ block: 'small', text: letter.stopByReply })
 

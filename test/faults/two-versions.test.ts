@@ -95,7 +95,7 @@ test('two versions on one database: the older goes on while and after the newer 
       const name = `Booked by ${running.indexOf(at)}`
       const counter = async (which: number) => {
         for (let n = 0; !stopped; n++) {
-          const owner = await insist(at, 'POST', '/v1/owners', { name: `${name} ${which} ${n}` })
+          const owner = await insist(at, 'POST', '/v1/owners', { name: `${name} ${which} ${n}`, confirmedNew: true })
           const { id } = JSON.parse(owner?.body ?? '{}')
           const watch = await insist(at, 'POST', '/v1/watches', { maker: 'Norrsken', kind: 'quartz', ownerId: id })
           const body = { owner: { id }, watch: { id: JSON.parse(watch?.body ?? '{}').id }, complaint: 'x', place: 'y' }

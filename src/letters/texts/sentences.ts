@@ -12,7 +12,7 @@ import type { ObligationKind, Source } from '../../domain/reckoning/facts.ts'
  */
 
 /** The changes of any text count as a new version; it is kept with every letter. */
-export const TEXT_VERSION = '3'
+export const TEXT_VERSION = '4'
 
 export const languages = ['en', 'de', 'fr', 'es', 'pt'] as const
 export type Language = (typeof languages)[number]

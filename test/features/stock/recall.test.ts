@@ -11,9 +11,11 @@ beforeAll(async () => {
 afterAll(() => house.close())
 
 const owner = async (name: string) => {
-  const made = await house
-    .as('counter')
-    .post('/v1/owners', { name, contacts: [{ means: 'e-mail', value: `${name.replaceAll(' ', '.')}@example.org` }] })
+  const made = await house.as('counter').post('/v1/owners', {
+    name,
+    contacts: [{ means: 'e-mail', value: `${name.replaceAll(' ', '.')}@example.org` }],
+    confirmedNew: true,
+  })
   expect(made.status, JSON.stringify(made.body)).toBe(201)
   return made.body.id as string
 }
