@@ -40,10 +40,11 @@ function withinEdits(a: string, b: string, most: number): boolean {
 
 const wordsAlike = (a: string, b: string): boolean => {
   if (a === b) return true
+  // what has a digit is no name that somebody misheard, nor an initial
+  if (/\p{N}/u.test(a + b)) return false
   if (a.length === 1 || b.length === 1) return a[0] === b[0]
   const short = Math.min(a.length, b.length)
-  // what has a digit is no name that somebody misheard
-  return short >= 4 && !/\p{N}/u.test(a + b) && withinEdits(a, b, short >= 8 ? 2 : 1)
+  return short >= 4 && withinEdits(a, b, short >= 8 ? 2 : 1)
 }
 
 /**
@@ -61,5 +62,5 @@ export function namesAlike(a: string, b: string): boolean {
     if (at < 0) return false
     left.splice(at, 1)
   }
-  return left.every((word) => word.length === 1)
+  return left.every((word) => /^\p{L}$/u.test(word))
 }

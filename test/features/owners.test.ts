@@ -139,6 +139,9 @@ describe('owners', () => {
       expect([name, (await at(name)).status]).toEqual([name, 201])
     await owner('Quay Stores 41')
     await at('Quay Stores 42').expect(201)
+    await owner('Pier Stores 1')
+    await at('Pier Stores 10').expect(201)
+    await at('Pier Stores').expect(201)
   })
 
   test.each([
