@@ -65,6 +65,29 @@ describe('watches', () => {
     ])
   })
 
+  test('whether it may go into water is told by its tests, never by the dial, and no longer once the case was opened', async () => {
+    const body = { maker: 'Halden', kind: 'quartz', serial: 'swim 7', waterClaim: { marked: 'rated', bar: 10 } }
+    const { id } = (await house.as('counter').post('/v1/watches', body).expect(201)).body
+    const now = async () => (await house.as('counter').get(`/v1/watches/${id}`).expect(200)).body.waterNow
+    expect(await now()).toMatchObject({ state: 'claimed-untested', on: null, bar: null })
+    const told = async (event: object) =>
+      (await house.as('bench').post(`/v1/watches/${id}/events`, event).expect(201)).body.id as string
+    await told({ event: 'water-test', on: '2026-11-20', source: 'own-record', passed: true, bar: 10 })
+    expect(await now()).toEqual({
+      state: 'passed',
+      on: '2026-11-20',
+      bar: 10,
+      words: expect.stringMatching(/^passed its test at 10 bar on 2026-11-20; that is no promise for today/),
+    })
+    const opening = await told({ event: 'case-opened', on: '2026-11-20', source: 'own-record' })
+    expect(await now()).toMatchObject({ state: 'claimed-untested', words: expect.stringContaining('case opened on') })
+    await house
+      .as('counter')
+      .post(`/v1/watches/${id}/strikes`, { factId: opening, reason: 'another watch' })
+      .expect(201)
+    expect((await now()).state).toBe('passed')
+  })
+
   test('that are unknown are 404 wherever they are named', async () => {
     const nobody = '01890000-0000-7000-8000-000000000000'
     for (const path of ['', '/history', '/obligations'])

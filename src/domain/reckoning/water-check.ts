@@ -29,7 +29,7 @@ const isTrustedService = (event: UsableEvent) => isService(event) && isTrusted(e
 const isTrustedPassedTest = (event: UsableEvent) => isPassedTest(event) && isTrusted(event)
 const isTestOrService = (event: UsableEvent) => isPassedTest(event) || isService(event)
 
-const openingEvents: ReadonlySet<EventName> = new Set<EventName>([
+export const openingEvents: ReadonlySet<EventName> = new Set<EventName>([
   'case-opened',
   'seals-replaced',
   'cell-fitted',
@@ -38,7 +38,7 @@ const openingEvents: ReadonlySet<EventName> = new Set<EventName>([
 ])
 const isOpening = ({ fact }: UsableEvent) => openingEvents.has(fact.event)
 
-const signsOfTrouble: ReadonlySet<Sign> = new Set<Sign>([
+export const signsOfTrouble: ReadonlySet<Sign> = new Set<Sign>([
   'water-inside',
   'heavy-blow',
   'crown-knock',

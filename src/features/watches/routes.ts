@@ -5,7 +5,19 @@ import { expectedVersion, withEtag } from '../../http/editing.ts'
 import { afterOf, page, pageQuery } from '../../http/paging.ts'
 import type { Routes } from '../../http/routes.ts'
 import { act, type Service, signerOf, todayAt } from '../../http/service.ts'
-import { byId, day, dayOut, id, idOut, instantOut, line, partialDay, prose, source } from '../../http/shapes.ts'
+import {
+  byId,
+  day,
+  dayOut,
+  id,
+  idOut,
+  instantOut,
+  line,
+  partialDay,
+  partialDayOut,
+  prose,
+  source,
+} from '../../http/shapes.ts'
 import { summaryOut } from '../facts/shapes.ts'
 import {
   addWatch,
@@ -121,6 +133,14 @@ const watchOut = z.object({
   ...watchRow,
   movement: z.object({ id: idOut, calibreId: idOut, serial: text, fromDay: dayOut }).nullable(),
   hazards: z.array(z.object({ id: idOut, kind: z.string(), note: text, confirmedBy: text, seenOn: dayOut })),
+  waterNow: z
+    .object({
+      state: z.enum(['not-claimed', 'claimed-untested', 'passed', 'failed', 'withdrawn']),
+      on: partialDayOut.nullable(),
+      bar: z.number().nullable(),
+      words: z.string(),
+    })
+    .meta({ description: 'may it go into water: by a test with its date and pressure, never by the dial' }),
   ...summaryOut,
 })
 

@@ -14,6 +14,7 @@ import { obligationsSummary } from '../obligations/obligations.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
 import { withdrawQueued } from '../owners/owners.ts'
 import { refuseLesserClaim, refuseOtherWatch } from './claim.ts'
+import { waterNow } from './water.ts'
 
 export type WatchFields = {
   maker: string
@@ -161,6 +162,7 @@ export async function getWatch(db: Db, id: string, today: Day) {
         confirmedBy: hazard.confirmedBy,
         seenOn: dayFrom(hazard.seenOn),
       })),
+    waterNow: await waterNow(db, row, struck),
     ...(await obligationsSummary(db, id, today)),
   }
 }
