@@ -11,6 +11,7 @@ type Row = {
   elsewhere: { number: string; ticketId: string | null; place: string | null; holder: string | null }[] | null
   unknown: string[]
   notCounted: { place: string; watches: number }[] | null
+  gone: { number: string; ended: string; on: string }[] | null
   recordedAt: Date
   by: string
 }
@@ -20,7 +21,8 @@ export type CountFilter = { id?: string | undefined; from?: Day | undefined; to?
 /** Evening counts as they were written, the oldest first; for what was not where it should be, where the book had it then. */
 async function readCounts(db: Db, filter: CountFilter, after: string | null, limit: number): Promise<Row[]> {
   return db.$queryRaw<Row[]>`
-    select c.id, c.on_day::text as on, c.places, c.unknown, c.not_counted as "notCounted", c.recorded_at as "recordedAt", c.recorded_by as by,
+    select c.id, c.on_day::text as on, c.places, c.unknown, c.not_counted as "notCounted",
+      (select jsonb_agg(jsonb_build_object('number', t.number, 'ended', t.ended, 'on', t.ended_on) order by t.number) from ticket t where t.number = any(c.unknown) and t.ended_on <= c.on_day) as gone, c.recorded_at as "recordedAt", c.recorded_by as by,
       (select jsonb_agg(jsonb_build_object('number', x.number, 'ticketId', t.id, 'place', m.to_place, 'holder', m.holder) order by x.n)
         from unnest(c.missing) with ordinality as x (number, n) left join ticket t on t.number = x.number
         left join lateral (select to_place, holder from custody_move m where m.ticket_id = t.id and m.recorded_at <= c.recorded_at order by m.n desc limit 1) m on true) as missing,
@@ -49,6 +51,7 @@ function shownCount(row: Row) {
     missing: row.missing ?? [],
     elsewhere: (row.elsewhere ?? []).map(({ holder: _, ...one }) => ({ ...one, foundAt: found.get(one.number) ?? '' })),
     unknown: row.unknown,
+    gone: row.gone ?? [],
     notCounted: row.notCounted,
   }
 }

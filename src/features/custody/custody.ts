@@ -89,6 +89,8 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
     select place, count(*)::int as watches from ticket
     where ended is null and (side is null or side not in ('sent-out', 'missing')) and place <> all(${places}) and number <> all(${[...found.keys()]})
     group by place order by place`
+  const gone = await desk.tx.$queryRaw<{ number: string; ended: string; on: string }[]>`
+    select number, ended, ended_on::text as on from ticket where number = any(${unknown}) and ended is not null order by number`
   const rows = await desk.tx.$queryRaw<{ id: string }[]>`
     insert into evening_count (on_day, places, missing, elsewhere, unknown, not_counted, recorded_at, recorded_by)
     values (${desk.today}::date, ${JSON.stringify(input.places)}::jsonb, ${missing.map((r) => r.number)}::text[], ${elsewhere.map((r) => r.number)}::text[], ${unknown}::text[],
@@ -131,6 +133,7 @@ export async function countEvening(desk: Desk, input: CountInput): Promise<Creat
       missing: missing.map(({ number, place, holder }) => ({ number, place, holder })),
       elsewhere: elsewhere.map((row) => ({ number: row.number, place: row.place, foundAt: found.get(row.number)! })),
       unknown,
+      gone,
       notCounted,
     },
   }

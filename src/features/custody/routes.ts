@@ -16,6 +16,9 @@ const notThere = {
 const notCounted = z
   .array(z.object({ place: z.string(), watches: z.number().int() }))
   .meta({ description: 'places that hold watches by the book and were left out of the count: nobody has looked there' })
+const gone = z.array(z.object({ number: z.string(), ended: z.string(), on: dayOut })).meta({
+  description: 'of the unknown, watches that by the book have left the house, and are here: whose has gone instead?',
+})
 const countOut = z.object({
   id: idOut,
   on: dayOut,
@@ -32,6 +35,7 @@ const countOut = z.object({
     .array(z.object({ ...notThere, foundAt: z.string() }))
     .meta({ description: 'found in another place than the book said' }),
   unknown: z.array(z.string()).meta({ description: 'numbers found of which no watch is in the house' }),
+  gone,
   notCounted: notCounted.nullable(),
 })
 
@@ -123,6 +127,7 @@ export function custodyRoutes(app: Routes, service: Service): void {
             missing: z.array(z.object({ number: z.string(), place: z.string(), holder: z.string() })),
             elsewhere: z.array(z.object({ number: z.string(), place: z.string(), foundAt: z.string() })),
             unknown: z.array(z.string()),
+            gone,
             notCounted,
           }),
         },

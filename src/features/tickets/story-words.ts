@@ -23,7 +23,7 @@ const marks = (list: Data[] | null): string =>
     : list.length === 0
       ? 'no marks'
       : `${list.length === 1 ? '1 mark' : `${list.length} marks`} (${list.map((one) => `${plain(one.kind)} ${text(one.place)}${said(one.lengthMm, (mm) => `, ${mm} mm long`)}`).join('; ')})`
-const plain = (code: unknown) => text(code).replaceAll('-', ' ')
+const plain = (code: unknown) => text(code).replace(/(?<!\be)-/g, ' ')
 const named = (names: unknown): string => said(list(names), (all) => `, ${all}`)
 const agreedWords = (d: Data): string =>
   text(d.agreed).startsWith('opened')

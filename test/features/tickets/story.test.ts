@@ -36,6 +36,7 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
     record: mistake.id,
     reason: 'that was another ticket',
   })
+  await shop.told(ticket.number, 'contacts', { about: 'ready', means: 'e-mail', result: 'sent' })
   await shop.pay(ticket.number, 3600)
   const lost = shop.release(ticket, ticket.collector, ticket.serialOn, {
     slip: 'lost',
@@ -70,6 +71,7 @@ test('the story of a watch tells every ticket, gate, override and signer in orde
   )
   for (const entry of entries) expect(entry.by, entry.words).not.toBe('')
   expect(JSON.stringify(story)).not.toMatch(/waterproof|undefined|\[object/)
+  expect(words('contact')).toContain('ready by e-mail: sent')
   expect(words('people')).toEqual(['may approve: the owner; may collect: the owner, Otto Vale'])
   expect(words('release')[0]).toContain('slip lost, identity proved')
   expect(story.cautions).toEqual([expect.stringContaining('It is not permanent')])

@@ -40,6 +40,13 @@ describe('wrong watch to wrong owner', () => {
     expect(stranger.body).toMatchObject({ gate: 'G15', why: expect.stringContaining('list') })
     const right = await handOver({ twinAnswer: `serial and pictures compared with ${second.number}` })
     expect(right.status, JSON.stringify(right.body)).toBe(200)
+    // had the twin gone out in its place after all, the evening count would find the one that is not there any more
+    const count = await shop.made(shop.manager, '/v1/evening-counts', {
+      places: [{ place: 'drawer of the twin', numbers: [first.number, '999994'] }],
+    })
+    const gone = [{ number: first.number, ended: 'handed-over', on: '2026-11-25' }]
+    expect(count).toMatchObject({ unknown: [first.number, '999994'], gone })
+    expect((await shop.manager.get(`/v1/evening-counts/${count.id}`).expect(200)).body.gone).toEqual(gone)
   })
 })
 
