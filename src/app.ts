@@ -55,6 +55,7 @@ import { toolRoutes } from './features/tools/routes.ts'
 import { wasteRoutes } from './features/waste/routes.ts'
 import { watchRoutes } from './features/watches/routes.ts'
 import { workRoutes } from './features/work/routes.ts'
+import { workOfWatchRoutes } from './features/work/watch-routes.ts'
 import { registerGuard } from './http/guard.ts'
 import { registerHealth } from './http/health.ts'
 import { registerOpenapi } from './http/openapi.ts'
@@ -162,6 +163,7 @@ export async function buildApp(service: Service): Promise<App> {
     estimateReadingRoutes,
     priceRoutes,
     workRoutes,
+    workOfWatchRoutes,
     toolRoutes,
     designationRoutes,
     cellLotRoutes,

@@ -41,14 +41,43 @@ export type Reading = {
 
 const flat = new Set(['CH', 'FH'])
 
-/** Each measured or computed value against its limit. Only the last reading of a position and wind state counts. */
+/** Only the last reading of a position and wind state counts. */
+const lastOfEach = (readings: readonly Reading[]): Reading[] => [
+  ...new Map(readings.map((reading) => [`${reading.wind} ${reading.position}`, reading])).values(),
+]
+
+/** What the readings of one state of a watch come to; null where nothing was measured for it. Units as in `ranges`. */
+export function sumUp(readings: readonly Reading[]) {
+  const counted = lastOfEach(readings)
+  const valuesOf = (name: string, wind?: Reading['wind']) =>
+    counted.flatMap((r) => {
+      const value = r.values[name] ?? null
+      return value === null || (wind !== undefined && r.wind !== wind) ? [] : [value]
+    })
+  const least = (values: readonly number[]) => (values.length === 0 ? null : Math.min(...values))
+  const tenth = (value: number | null) => (value === null ? null : Math.round(value * 10) / 10)
+  const [full, after] = [valuesOf('rate', 'full'), valuesOf('rate', 'after-24')]
+  return {
+    meanFull: tenth(meanOf(full)),
+    spreadFull: tenth(spreadOf(full)),
+    meanAfter24: tenth(meanOf(after)),
+    spreadAfter24: tenth(spreadOf(after)),
+    runDown: tenth(runDownOf(full, after)),
+    amplitudeFullMin: least(valuesOf('amplitude', 'full')),
+    amplitudeAfter24Min: least(valuesOf('amplitude', 'after-24')),
+    rateOfQuartz: valuesOf('rate', 'none').at(-1) ?? null,
+    consumption: valuesOf('consumption', 'none').at(-1) ?? null,
+    lowerWorkingVoltage: valuesOf('lowerWorkingVoltage', 'none').at(-1) ?? null,
+  }
+}
+
+/** Each measured or computed value against its limit. */
 export function judgeReadings(
   kind: 'mechanical' | 'quartz',
   readings: readonly Reading[],
   limits: Tolerances,
 ): readonly Verdict[] {
-  const last = new Map(readings.map((reading) => [`${reading.wind} ${reading.position}`, reading]))
-  const counted = [...last.values()]
+  const counted = lastOfEach(readings)
   return kind === 'quartz' ? judgeQuartz(counted, limits) : judgeMechanical(counted, limits)
 }
 

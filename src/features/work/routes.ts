@@ -7,12 +7,11 @@ import { sealConditions } from '../../domain/tickets/snapshot.ts'
 import { createOnce } from '../../http/creating.ts'
 import type { Routes } from '../../http/routes.ts'
 import type { Service } from '../../http/service.ts'
-import { byId, dayOut, id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
+import { dayOut, id, idOut, line, partialDay, prose } from '../../http/shapes.ts'
 import { desk, happened, ticketParam } from '../tickets/desk.ts'
 import { view } from '../tickets/picture-routes.ts'
 import { recordOperation } from './operations.ts'
 import { recordQuartz, recordTiming, recordWaterTest } from './readings.ts'
-import { sealsOf } from './seals.ts'
 import { strikeRecord } from './strikes.ts'
 import { closeCase, fitMovement, openCase, recordCellFitting, removeCell, replaceSeals } from './work.ts'
 
@@ -41,24 +40,6 @@ const lotMissing = {
   path: ['lot'],
   error: 'name the lot, or say in lotUnknownBecause why it is not known; one of the two',
 }
-
-const sealOut = z.object({
-  position: z.string(),
-  fitted: z
-    .object({
-      on: dayOut,
-      by: z.string(),
-      material: z.string().nullable(),
-      innerMm: z.number().nullable(),
-      cordMm: z.number().nullable(),
-      profile: z.string().nullable(),
-      greasedWith: z.string().nullable(),
-      lot: z.object({ id: idOut, number: z.string().nullable(), item: z.string() }).nullable(),
-      lotUnknownBecause: z.string().nullable(),
-    })
-    .nullable(),
-  seen: z.object({ condition: z.string(), on: dayOut, by: z.string() }).nullable(),
-})
 
 const readingOut = z.object({
   id: idOut,
@@ -218,20 +199,6 @@ export function workRoutes(app: Routes, service: Service): void {
       createOnce(service, request, reply, (doing) =>
         replaceSeals(desk(service, doing), request.params.ticket, request.body),
       ),
-  )
-  app.get(
-    '/v1/watches/:id/seals',
-    {
-      config: { roles: ['counter', 'bench', 'stock', 'manager'] },
-      schema: {
-        tags,
-        summary:
-          'The seals of a watch by position: size, material and lot as fitted last, and what was seen of them since',
-        params: byId,
-        response: { 200: z.object({ items: z.array(sealOut) }) },
-      },
-    },
-    async (request) => ({ items: await sealsOf(service.database.prisma, request.params.id) }),
   )
   app.post(
     '/v1/tickets/:ticket/cell-fittings',

@@ -64,6 +64,72 @@ test('rate and amplitude from what the instrument hears; mean, spread and run-do
   ])
 })
 
+test('the series of a watch: of each visit as it came and as it left; the last reading of a position counts', async () => {
+  const ticket = await looked('hand-wound', { beatsPerHour: 28_800, liftAngleDegrees: 52 }, 'three-hand')
+  const { number } = ticket
+  const at = (position: string, wind: string, rate: number, amplitude: number) =>
+    timing(number, position, wind, wind === 'full' ? 2 : 24, { rate: m(rate, 's/d'), amplitude: m(amplitude, '°') })
+  await at('CH', 'full', 4, 250)
+  await at('CH', 'full', 5, 248)
+  await at('6H', 'full', -7.3, 210)
+  await at('CH', 'after-24', -9, 180)
+  const struck = await at('9H', 'full', 90, 200)
+  await shop.told(number, 'strikes', { record: struck.id, reason: 'another watch' }, shop.bench)
+  const estimate = await shop.told(
+    number,
+    'estimates',
+    { lines: [{ what: 'service', unitPrice: 30_000, taxClass: 'usual', choice: 'must' }] },
+    shop.bench,
+  )
+  await shop.moved(number, 'awaiting-yes')
+  const { ownerName } = (await shop.counter.get(`/v1/tickets/${number}`).expect(200)).body
+  await shop.told(number, 'estimates/1/answers', {
+    person: ownerName,
+    how: 'in-person',
+    total: { amount: 36_000, currency: 'EUR' },
+    lines: [{ line: estimate.lines[0].id, answer: 'yes' }],
+  })
+  await shop.toBench(number)
+  await shop.told(number, 'operations', { line: estimate.lines[0].id, state: 'done' }, shop.bench)
+  await at('CH', 'full', 3, 295)
+  const { items } = (await shop.counter.get(`/v1/watches/${ticket.watchId}/readings`).expect(200)).body
+  const nothing = { rateOfQuartz: null, consumption: null, lowerWorkingVoltage: null }
+  expect(items).toEqual([
+    {
+      ticket: number,
+      state: 'as-it-came',
+      from: '2026-11-25',
+      to: '2026-11-25',
+      readings: 4,
+      // worked by hand: (5 - 7.3) / 2, 5 + 7.3, and -9 less the mean at full wind
+      meanFull: -1.1,
+      spreadFull: 12.3,
+      meanAfter24: -9,
+      spreadAfter24: null,
+      runDown: -7.8,
+      amplitudeFullMin: 210,
+      amplitudeAfter24Min: 180,
+      ...nothing,
+    },
+    {
+      ticket: number,
+      state: 'as-it-left',
+      from: '2026-11-25',
+      to: '2026-11-25',
+      readings: 1,
+      meanFull: 3,
+      spreadFull: null,
+      meanAfter24: null,
+      spreadAfter24: null,
+      runDown: null,
+      amplitudeFullMin: 295,
+      amplitudeAfter24Min: null,
+      ...nothing,
+    },
+  ])
+  await shop.counter.get(`/v1/watches/${ticket.id}/readings`).expect(404)
+})
+
 test('an amplitude by a lift angle that is assumed is marked so; a balance is not read as quartz, nor quartz as a balance', async () => {
   const unknown = await looked('hand-wound', { beatsPerHour: 18_000 }, 'vintage')
   const amplitude = { rate: m(3, 's/d'), amplitude: m(280, '°'), liftAngleAssumed: true }
