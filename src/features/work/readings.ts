@@ -277,6 +277,8 @@ export type WaterInput = {
   leakMicrogramsPerMinute?: number | undefined
   settledMinutes?: number | undefined
   condensation?: { plateC: number; minutes: number; dropC: number; fogInside: boolean } | undefined
+  /** a strap of leather lies in its bag */
+  strapOff?: boolean | undefined
   seen: 'passed' | 'failed'
   tool?: string | undefined
   at?: string | undefined
@@ -288,6 +290,13 @@ const testerOf: Readonly<Record<WaterTest['kind'], readonly string[]>> = {
   'overpressure-wet': ['pressure-tester'],
   condensation: ['hot-plate-thermometer', 'pressure-tester'],
   immersion: [],
+}
+
+/** Leather goes into its numbered bag, never into the water. */
+function refuseLeatherInWater(ticket: Loaded, { test, strapOff }: WaterInput): void {
+  const strap = ticket.records.findLast((record) => record.kind === 'condition')?.data.strapKind
+  if ((test === 'overpressure-wet' || test === 'immersion') && String(strap).endsWith('leather') && strapOff !== true)
+    throw faulty(['/strapOff', 'is missing: it came on a strap of leather; take that off into its numbered bag first'])
 }
 
 /** A water test: taken only dry before wet and within the claim; judged; a failed one sends the watch back to the bench. */
@@ -338,6 +347,7 @@ export async function recordWaterTest(desk: Desk, ref: string, input: WaterInput
           : fault,
     ),
   )
+  refuseLeatherInWater(ticket, input)
   const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const kinds = testerOf[input.test]
   if (kinds.length > 0 && input.tool === undefined) throw faulty(['/tool', 'is missing: a result has its tool'])

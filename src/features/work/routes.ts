@@ -358,6 +358,7 @@ export function workRoutes(app: Routes, service: Service): void {
           condensation: z
             .strictObject({ plateC: z.number(), minutes: z.number(), dropC: z.number(), fogInside: z.boolean() })
             .optional(),
+          strapOff: z.boolean().optional().describe('a strap of leather lies in its bag; asked before water'),
           seen: z.enum(['passed', 'failed']),
           tool: id.optional(),
           at: happened,

@@ -89,6 +89,29 @@ test('strap mixed up: what came with the watch has to go with it', async () => {
   expect((await handOver(['A-17'])).status).toBe(200)
 })
 
+test('strap damaged: leather never goes into the water', async () => {
+  const condition = { marks: [], clasp: 'there', agreed: 'owner', strap: 'brown calf', strapKind: 'leather' }
+  const ticket = await shop.book({ dial: 'umber', condition })
+  const estimate = await shop.agreed(ticket.number)
+  await shop.toBench(ticket.number)
+  await shop.worked(ticket.number, estimate.lines)
+  await shop.waterTest(ticket.number)
+  const wet = (more: object = {}) =>
+    shop.say(
+      ticket.number,
+      'water-tests',
+      { ...shop.aTest, test: 'overpressure-wet', seconds: 600, ...more },
+      shop.bench,
+    )
+  const refused = await wet()
+  expect([refused.status, refused.body.errors]).toEqual([
+    400,
+    [{ pointer: '#/strapOff', detail: expect.stringContaining('take that off into its numbered bag') }],
+  ])
+  expect((await wet({ strapOff: false })).status).toBe(400)
+  expect((await wet({ strapOff: true })).body).toMatchObject({ passed: true })
+})
+
 test('lost slip: a manager accepts identity and description by name, for this collector only', async () => {
   const ticket = await shop.readied({ dial: 'sand' })
   await shop.pay(ticket.number, 3600)
