@@ -1,5 +1,5 @@
 import type { Day } from '../day.ts'
-import type { BaseFrom, Rule, Standing } from '../reckoning/answer.ts'
+import type { BaseFrom, ObligationDates, Rule, Standing } from '../reckoning/answer.ts'
 import type { ObligationKind } from '../reckoning/facts.ts'
 
 /**
@@ -196,17 +196,7 @@ export interface WatchState {
   readonly guarantees: readonly GuaranteeState[]
 }
 
-export interface ObligationState {
-  readonly kind: ObligationKind
-  readonly rule: Rule
-  readonly baseOn: Day | null
-  readonly baseFrom: BaseFrom
-  readonly months: number | null
-  readonly dueOn: Day
-  readonly noticesDueOn: Day
-  readonly comingUpFrom: Day
-  readonly overdueFrom: Day | null
-  readonly stopOn: Day | null
+export interface ObligationState extends ObligationDates {
   readonly cycle: string
   /** by the windows, counted from noticesDueOn; empty for seals and for what is to be assessed */
   readonly letterDays: readonly Day[]

@@ -58,7 +58,7 @@ export interface WouldChange {
   readonly dueOn: Day | null
 }
 
-export interface Obligation {
+export interface ObligationDates {
   readonly kind: ObligationKind
   readonly rule: Rule
   readonly baseOn: Day | null
@@ -71,6 +71,9 @@ export interface Obligation {
   readonly comingUpFrom: Day
   readonly overdueFrom: Day | null
   readonly stopOn: Day | null
+}
+
+export interface Obligation extends ObligationDates {
   readonly standing: Standing
   readonly trace?: readonly TraceStep[]
   readonly wouldChange?: readonly WouldChange[]

@@ -88,7 +88,7 @@ export async function receiveCells(act: Act, input: NewCellLot, currency: string
   if (!item) throw faulty(['/designation', `is not on file as a designation (${name}); enter it first`])
   if (item.chemistry === 'mercury') throw new Refusal('mercury-not-fitted')
   const receivedOn = input.receivedOn ?? today
-  refuseDay({ receivedOn, name }, receivedOn, today, '/receivedOn')
+  refuseDay({ receivedOn }, receivedOn, today, '/receivedOn')
   const rules = await stockRulesOn(tx, today)
   const good = await goodThroughOf(tx, input, item.shelfLifeMonths ?? rules.cellShelfMonths, receivedOn)
   const id = await receiveLot(act, item, input, currency, {

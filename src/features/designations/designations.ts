@@ -1,4 +1,4 @@
-import { type Db, dateOf } from '../../db/open.ts'
+import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type DateCodeLayout, whyNoTable } from '../../domain/stock/date-codes.ts'
 import { hasCheckDigit } from '../../domain/stock/gs1.ts'
@@ -107,7 +107,7 @@ export async function showDesignation(db: Db, id: string) {
       place: s.place,
       reason: s.reason,
       approvedBy: s.approvedBy,
-      approvedOn: s.approvedOn.toISOString().slice(0, 10),
+      approvedOn: dayFrom(s.approvedOn),
     })),
     itemNumbers: numbers.map((n) => ({ number: n.number, pieces: n.pieces })),
   }

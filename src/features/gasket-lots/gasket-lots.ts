@@ -1,4 +1,4 @@
-import { type Db, dateOf } from '../../db/open.ts'
+import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import {
@@ -108,7 +108,7 @@ async function inspectionsOf(
   const rows = await db.gasketInspection.findMany({ where: { lotId }, orderBy: { id: 'asc' } })
   return rows.map((row) => ({
     id: row.id,
-    on: row.inspectedOn.toISOString().slice(0, 10) as Day,
+    on: dayFrom(row.inspectedOn),
     purpose: row.purpose as Inspection['purpose'],
     passed: row.passed,
     finding: row.finding,

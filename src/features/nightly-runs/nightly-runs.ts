@@ -1,4 +1,4 @@
-import { type Database, type Db, dayFrom } from '../../db/open.ts'
+import { type Database, type Db, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import type { Service, Signer } from '../../http/service.ts'
@@ -20,7 +20,7 @@ const shown = (row: Row) => ({
 
 export async function listRuns(db: Db, before: Day | null, limit: number) {
   const rows = await db.nightlyRun.findMany({
-    where: { job: JOB, ...(before && { localDate: { lt: new Date(`${before}T00:00:00Z`) } }) },
+    where: { job: JOB, ...(before && { localDate: { lt: dateOf(before) } }) },
     orderBy: { localDate: 'desc' },
     take: limit + 1,
   })
@@ -29,7 +29,7 @@ export async function listRuns(db: Db, before: Day | null, limit: number) {
 
 export async function getRun(db: Db, date: Day) {
   const row = await db.nightlyRun.findUnique({
-    where: { job_localDate: { job: JOB, localDate: new Date(`${date}T00:00:00Z`) } },
+    where: { job_localDate: { job: JOB, localDate: dateOf(date) } },
   })
   if (!row) throw new Refusal('not-found', { what: 'nightly run of', id: date })
   return shown(row)
@@ -39,7 +39,7 @@ export async function getRun(db: Db, date: Day) {
 export async function listWithheld(db: Db, date: Day, after: string | null, limit: number) {
   await getRun(db, date)
   const rows = await db.withheldItem.findMany({
-    where: { runOn: new Date(`${date}T00:00:00Z`), ...(after && { id: { gt: after } }) },
+    where: { runOn: dateOf(date), ...(after && { id: { gt: after } }) },
     orderBy: { id: 'asc' },
     take: limit + 1,
   })

@@ -1,4 +1,4 @@
-import { type Database, dayFrom } from '../../db/open.ts'
+import { type Database, dateOf, dayFrom } from '../../db/open.ts'
 import type { Day } from '../../domain/day.ts'
 import { decideLetters } from '../../domain/notices/decide.ts'
 import type { LetterPlan } from '../../domain/notices/types.ts'
@@ -26,7 +26,7 @@ const linesOf = (plan: LetterPlan): string[] => [
 export async function replayNight(database: Database, date: Day) {
   const db = database.prisma
   const run = await db.nightlyRun.findUnique({
-    where: { job_localDate: { job: JOB, localDate: new Date(`${date}T00:00:00Z`) } },
+    where: { job_localDate: { job: JOB, localDate: dateOf(date) } },
   })
   if (!run || run.state === 'missed') throw new Refusal('not-found', { what: 'nightly run of', id: date })
   const booked = await db.notice.findMany({ where: { runOn: run.localDate }, select: { ownerId: true, plan: true } })

@@ -9,25 +9,14 @@ import type {
   OwnerState,
   WatchState,
 } from '../../domain/notices/types.ts'
-import type { BaseFrom, Rule } from '../../domain/reckoning/answer.ts'
-import type { ObligationKind } from '../../domain/reckoning/facts.ts'
+import type { ObligationDates } from '../../domain/reckoning/answer.ts'
 import { letterDaysOf } from '../../domain/reckoning/windows.ts'
 import { guaranteeEnd } from '../../domain/tickets/guarantee.ts'
 import { Prisma } from '../../generated/prisma/client.ts'
 
 /** An obligation as it stands on file, or as a rehearsal has reckoned it. */
-export type ObligationRow = {
+export type ObligationRow = ObligationDates & {
   watchId: string
-  kind: ObligationKind
-  rule: Rule
-  baseOn: Day | null
-  baseFrom: BaseFrom
-  months: number | null
-  dueOn: Day
-  noticesDueOn: Day
-  comingUpFrom: Day
-  overdueFrom: Day | null
-  stopOn: Day | null
   cycle: string
   warnings: readonly string[]
   nextNoticeOn: Day | null

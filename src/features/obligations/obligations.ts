@@ -1,4 +1,4 @@
-import { type Db, dayFrom } from '../../db/open.ts'
+import { type Db, dayFrom, dayOrNull } from '../../db/open.ts'
 import { type Day, numberOfDay } from '../../domain/day.ts'
 import type { Obligation, Standing } from '../../domain/reckoning/answer.ts'
 import { obligationKinds } from '../../domain/reckoning/facts.ts'
@@ -30,7 +30,6 @@ export async function obligationsOn(db: Db, watchId: string, on: Day) {
 }
 
 type Row = Awaited<ReturnType<Db['obligation']['findMany']>>[number]
-const day = (date: Date | null) => date?.toISOString().slice(0, 10) ?? null
 
 /** The dates as they stand on file after a change: the short form that every recording answers with. */
 export async function obligationsSummary(db: Db, watchId: string, today: Day) {
@@ -44,8 +43,8 @@ export async function obligationsSummary(db: Db, watchId: string, today: Day) {
       .map((row) => ({
         kind: row.kind,
         rule: row.rule as string,
-        dueOn: day(row.dueOn) as string,
-        noticesDueOn: day(row.noticesDueOn) as string,
+        dueOn: dayOrNull(row.dueOn) as Day,
+        noticesDueOn: dayOrNull(row.noticesDueOn) as Day,
         standing: standingOf(row, today),
       })),
     without: byKind

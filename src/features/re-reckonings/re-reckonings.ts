@@ -4,7 +4,7 @@ import { Refusal } from '../../domain/refusals.ts'
 import type { Act } from '../../http/service.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
 import { forgetForecasts } from '../reports/demand.ts'
-import { type DatesScope, nextWatches } from './scope.ts'
+import { type DatesScope, movesLetterDays, nextWatches } from './scope.ts'
 
 // so many watches are reckoned within the request that changed a rule of theirs; a larger number is left to the job
 const AT_ONCE = 200
@@ -32,8 +32,9 @@ export async function startReReckoning(
   const atOnce = ids !== null && ids.length <= AT_ONCE
   if (atOnce && ids.length > 0) {
     await lockWatches(tx, ids)
-    const lettersAnew = scope?.of === 'rule' && scope.key.includes('Letter')
-    const { moved } = await rewriteObligations(tx, ids, today, { lettersAnew })
+    const { moved } = await rewriteObligations(tx, ids, today, {
+      lettersAnew: scope !== null && movesLetterDays(scope),
+    })
     if (moved > 0) await forgetForecasts(tx)
   }
   return { id: row.id, fromDay: dayFrom(row.fromDay), watchesAtOnce: atOnce ? ids.length : null }

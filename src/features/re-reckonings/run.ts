@@ -8,7 +8,7 @@ import { type Service, todayAt } from '../../http/service.ts'
 import { rulesInForce } from '../house-rules/house-rules.ts'
 import { lockWatches, rewriteObligations } from '../obligations/rewrite.ts'
 import { forgetForecasts } from '../reports/demand.ts'
-import { countWatches, lettersSql, nextWatches, type Scope, scopeOf } from './scope.ts'
+import { countWatches, lettersSql, movesLetterDays, nextWatches, type Scope, scopeOf } from './scope.ts'
 
 export type ReReckoningOptions = {
   /** watches reckoned in one transaction */
@@ -109,7 +109,7 @@ async function carryOut(
       await plainTransaction(database, async (tx) => {
         // locked before the facts are read: what is recorded meanwhile waits, and reckons after this with its own facts
         await lockWatches(tx, one.ids)
-        const moved = await reckonAnew(tx, scope, claim.ruleKey, one.ids, todayAt(service))
+        const moved = await reckonAnew(tx, scope, one.ids, todayAt(service))
         const { done, last } = progress.with(one)
         const held = await tx.$executeRaw`
           update re_reckoning set cursor = greatest(cursor, ${last}::uuid), done = greatest(done, ${done}::int), moved = moved + ${moved},
@@ -185,16 +185,7 @@ function progressFrom(done: number) {
   }
 }
 
-/** Whether a number is itself a day of letters: then the next look at a letter may move though no date does. */
-const isLetterDay = (key: string | null) => key !== null && /Letter[123]Days$/.test(key)
-
-async function reckonAnew(
-  tx: Sql,
-  scope: Scope,
-  key: string | null,
-  ids: readonly string[],
-  today: Day,
-): Promise<number> {
+async function reckonAnew(tx: Sql, scope: Scope, ids: readonly string[], today: Day): Promise<number> {
   if (ids.length === 0) return 0
   if (scope.of === 'letters')
     return tx.$executeRaw`
@@ -202,7 +193,7 @@ async function reckonAnew(
       where watch_id = any(${[...ids]}::uuid[]) and ${lettersSql(scope)} and (next_notice_on is null or next_notice_on > ${today}::date)`
   // read after the locks: no older rule than the newest committed one
   const inForce = await rulesInForce(tx, today)
-  return (await rewriteObligations(tx, ids, today, { inForce, lettersAnew: isLetterDay(key) })).moved
+  return (await rewriteObligations(tx, ids, today, { inForce, lettersAnew: movesLetterDays(scope) })).moved
 }
 
 /** Waits until every transaction that was open when the change became visible has ended. */

@@ -35,6 +35,9 @@ export function scopeOf(claim: About, on: Day, rules: HouseRules): Scope {
   return lettersScope(key as NoticeRuleKey, on, rules)
 }
 
+/** Whether the rule is itself a day of letters: then the next look at a letter may move though no date does. */
+export const movesLetterDays = (scope: Scope): boolean => scope.of === 'rule' && /Letter[123]Days$/.test(scope.key)
+
 const lettersScope = (key: NoticeRuleKey, on: Day, rules: HouseRules): LettersScope => ({
   of: 'letters',
   key,

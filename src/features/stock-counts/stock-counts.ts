@@ -1,5 +1,4 @@
-import { type Db, dateOf } from '../../db/open.ts'
-import type { Day } from '../../domain/day.ts'
+import { type Db, dateOf, dayFrom } from '../../db/open.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import type { Created } from '../../http/creating.ts'
 import type { Act } from '../../http/service.ts'
@@ -55,7 +54,7 @@ export async function showCount(db: Db, id: string) {
     where c.count_id = ${id}::uuid order by l.storage_place, c.lot_id`
   return {
     id,
-    countedOn: count.countedOn.toISOString().slice(0, 10) as Day,
+    countedOn: dayFrom(count.countedOn),
     place: count.place,
     madeBy: count.madeBy,
     lines: lines.map((line) => ({ ...line, difference: line.counted - line.book })),

@@ -37,7 +37,7 @@ export async function writeEntry({ tx, who }: Pick<Act, 'tx' | 'who'>, entry: Ne
 }
 
 /** A day on which pieces of this lot can have moved: from its receipt to today. */
-export function refuseDay(lot: Pick<Lot, 'receivedOn' | 'name'>, on: Day, today: Day, pointer = '/on'): void {
+export function refuseDay(lot: Pick<Lot, 'receivedOn'>, on: Day, today: Day, pointer = '/on'): void {
   if (on > today) {
     throw new Refusal('fact-in-future', { what: 'A movement of stock', today }, [
       { pointer, detail: `lies after today, ${today}` },

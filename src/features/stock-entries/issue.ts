@@ -3,6 +3,7 @@ import { addMonths, type Day } from '../../domain/day.ts'
 import { Refusal } from '../../domain/refusals.ts'
 import { type LifeRules, monthsForFullLife, nextChangeOn } from '../../domain/stock/life.ts'
 import type { Act } from '../../http/service.ts'
+import type { What } from './lots.ts'
 import { lifeRulesOf, stockRulesOn } from './rules.ts'
 import { watchFor } from './tickets.ts'
 
@@ -22,7 +23,7 @@ export type Taken = {
 
 export type Taking = {
   kind: 'issued' | 'sold-loose'
-  what: 'cell' | 'gasket' | 'part'
+  what: What
   wants: readonly Want[]
   on: Day
   by: string

@@ -37,7 +37,7 @@ const hottestOf = (what: What, rules: Awaited<ReturnType<typeof stockRulesOn>>):
  */
 export async function receiveLot(
   act: Act,
-  item: { id: string; what: string; name: string },
+  item: { id: string; what: string },
   input: Delivered,
   currency: string,
   own: Pick<Prisma.StockLotUncheckedCreateInput, 'goodThroughFrom'> & Partial<Prisma.StockLotUncheckedCreateInput>,
@@ -46,7 +46,7 @@ export async function receiveLot(
   const what = item.what as What
   refuseCurrency(input.unitCost, currency, '/unitCost')
   const receivedOn = input.receivedOn ?? today
-  refuseDay({ receivedOn, name: item.name }, receivedOn, today, '/receivedOn')
+  refuseDay({ receivedOn }, receivedOn, today, '/receivedOn')
   await tx.$queryRaw`select 1 from stock_item where id = ${item.id}::uuid for no key update`
   await refuseSharedPlace(tx, input.storagePlace)
   const id = uuidv7()
@@ -76,7 +76,7 @@ export type BlockReason = 'recall' | 'opened-unmarked' | 'stored-hot' | 'in-sunl
 export async function setBlock(
   act: Act,
   lotId: string,
-  reason: BlockReason | string,
+  reason: string,
   note: string | null,
   doing: 'blocked' | 'released',
   recallId?: string,
@@ -149,9 +149,8 @@ export async function changeLot(
   const { tx, today } = act
   const lot = await lockLot(tx, lotId, what)
   check(lot.version)
-  const rules = await stockRulesOn(tx, today)
   if (input.storagePlace) await refuseSharedPlace(tx, input.storagePlace, lotId)
-  const hottest = hottestOf(what, rules)
+  const hottest = hottestOf(what, await stockRulesOn(tx, today))
   await tx.stockLot.update({
     where: { id: lotId },
     data: {

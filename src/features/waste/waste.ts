@@ -1,10 +1,10 @@
-import { type Db, dateOf } from '../../db/open.ts'
-import type { Day } from '../../domain/day.ts'
+import { type Db, dateOf, dayFrom, dayOrNull } from '../../db/open.ts'
 import type { Money } from '../../domain/money.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { type Chemistry, wasteBoxOf } from '../../domain/stock/sizes.ts'
 import type { WasteBox } from '../../generated/prisma/client.ts'
 import type { Created } from '../../http/creating.ts'
+import { etagOf } from '../../http/editing.ts'
 import type { Act } from '../../http/service.ts'
 import { refuseMoreThanThere, writeEntry } from '../stock-entries/entries.ts'
 import { refuseCurrency } from '../stock-entries/keeping.ts'
@@ -21,7 +21,7 @@ export async function openBox(
   if (await tx.wasteBox.findFirst({ where: { label: input.label } }))
     throw new Refusal('item-known', { name: `the label ${input.label}` })
   const box = await tx.wasteBox.create({ data: { ...input, openedOn: dateOf(today), openedBy: who.name } })
-  return { location: `/v1/waste-boxes/${box.id}`, etag: `"v${box.version}"`, body: await showBox(tx, box.id) }
+  return { location: `/v1/waste-boxes/${box.id}`, etag: etagOf(box.version), body: await showBox(tx, box.id) }
 }
 
 type Into = {
@@ -152,11 +152,11 @@ function shownBox(box: WasteBox, sum: Sum | undefined) {
     version: box.version,
     contents: box.contents as BoxContents,
     label: box.label,
-    openedOn: box.openedOn.toISOString().slice(0, 10) as Day,
+    openedOn: dayFrom(box.openedOn),
     openedBy: box.openedBy,
     pieces: sum?.pieces ?? 0,
     weightMg: sum?.weightMg ?? 0,
-    collectedOn: (box.collectedOn?.toISOString().slice(0, 10) ?? null) as Day | null,
+    collectedOn: dayOrNull(box.collectedOn),
     collector: box.collector,
     licence: box.licence,
     slipNumber: box.slipNumber,
