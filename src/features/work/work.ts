@@ -1,3 +1,4 @@
+import { dateOf } from '../../db/open.ts'
 import type { WatchKind } from '../../domain/reckoning/facts.ts'
 import { faulty, Refusal } from '../../domain/refusals.ts'
 import { judgeGate } from '../../domain/tickets/gates.ts'
@@ -291,9 +292,23 @@ export async function removeCell(
   const at = instantFrom(desk, ticket, input.at, { after: lastOfCase(ticket) })
   const { back } = mayFit(ticket, 'fitting')
   const ids = await fitIn(desk, ticket, back, at, [
-    { what: 'cell removed', opening: 'cell-removed', data: input, fact: { event: 'cell-removed' } },
+    {
+      what: 'cell removed',
+      opening: 'cell-removed',
+      data: { ...input, ...(input.leaking && { hazards: await leakSeen(desk, ticket) }) },
+      fact: { event: 'cell-removed' },
+    },
   ])
   return answered(desk, ticket, ids[0]!)
+}
+
+/** A cell found leaking is a hazard of the watch from then on, until it is neutralised; one that was known stays one. */
+async function leakSeen({ tx, today, who }: Desk, { snapshot, rows }: Loaded): Promise<string[]> {
+  if (snapshot.hazards.some((hazard) => hazard.kind === 'leaking-cell' && !hazard.over)) return []
+  const made = await tx.hazard.create({
+    data: { watchId: String(rows.watch.id), kind: 'leaking-cell', seenOn: dateOf(today), recordedBy: who.name },
+  })
+  return [made.id]
 }
 
 export type MovementInput = {

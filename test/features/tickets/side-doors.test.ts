@@ -240,6 +240,17 @@ describe('a hazard', () => {
     const opened = await shop.say(ticket.number, 'openings', { reason: 'just a look' }, shop.bench)
     expect(opened.body).toMatchObject({ type: '/problems/gate-shut', title: 'Gate shut', gate: 'G5' })
   })
+  test('is seen with the cell that leaks: nothing goes on before its note is confirmed', async () => {
+    const ticket = await atTheBench()
+    await shop.told(ticket.number, 'openings', { reason: 'cell change' }, shop.bench)
+    await shop.told(ticket.number, 'cell-removals', { leaking: true }, shop.bench)
+    const cell = { designation: 'SR626SW', lotUnknownBecause: 'from the old drawer' }
+    const fitAgain = () => shop.say(ticket.number, 'cell-fittings', cell, shop.bench)
+    expect((await fitAgain()).body).toMatchObject({ gate: 'G5', why: expect.stringContaining('leaking-cell') })
+    await shop.told(ticket.number, 'hazard-confirmations', { bench: shop.benchId, note: 'gloves' }, shop.bench)
+    expect((await fitAgain()).status).toBe(201)
+    expect((await watchOf(ticket.watchId)).hazards).toMatchObject([{ kind: 'leaking-cell' }])
+  })
   test('told at the door of the watch after a note was confirmed wants a note of its own, at the bench too', async () => {
     const ticket = await atTheBench()
     const seen = await shop.say(ticket.number, 'hazards', { kind: 'water-inside' }, shop.bench)
