@@ -53,6 +53,8 @@ export async function openRecall(act: Act, input: NewRecall): Promise<Created> {
   if (input.lotNumber === undefined && input.from === undefined) {
     throw faulty(['/lotNumber', 'is needed, or the span of receipt (from, to)'])
   }
+  // whoever receives pieces of it now waits, and finds the recall
+  await tx.$queryRaw`select 1 from stock_item where id = ${item.id}::uuid for no key update`
   const found = await tx.$queryRaw<{ id: string }[]>`
     select id from stock_lot where item_id = ${item.id}::uuid and lower(supplier) = lower(${input.supplier})
       and (${input.lotNumber ?? null}::text is null or lot_number = ${input.lotNumber ?? null})

@@ -32,7 +32,7 @@ const hottestOf = (what: What, rules: Awaited<ReturnType<typeof stockRulesOn>>):
   what === 'gasket' ? rules.hottestGasketCelsius : rules.hottestCellCelsius
 
 /**
- * A lot with its first entry, in a compartment of its own; one that was seen too hot is blocked at once. `own` is what
+ * A lot with its first entry, in a compartment of its own; one that was seen too hot or called back is blocked at once. `own` is what
  * only its kind knows: how long it keeps, how it is marked.
  */
 export async function receiveLot(
@@ -68,7 +68,20 @@ export async function receiveLot(
   await writeEntry(act, { lotId: id, kind: 'received', pieces: input.pieces, on: receivedOn })
   if (input.maxCelsius !== undefined && input.maxCelsius > hottestOf(what, await stockRulesOn(tx, today)))
     await setBlock(act, id, 'stored-hot', `seen at ${input.maxCelsius} °C`, 'blocked')
+  await callBack(act, id)
   return id
+}
+
+/** Pieces that come after their lot was called back: blocked with the rest, and in the sum of a recall that is still open. */
+async function callBack(act: Act, lotId: string): Promise<void> {
+  const [recall] = await act.tx.$queryRaw<{ id: string; reason: string; open: boolean }[]>`
+    select r.id, r.reason, r.closed_on is null as open from recall r join stock_lot l on l.id = ${lotId}::uuid and l.item_id = r.item_id
+    where lower(r.supplier) = lower(l.supplier) and (r.lot_number is null or r.lot_number = l.lot_number)
+      and (r.from_day is null or l.received_on between r.from_day and r.to_day)
+    order by r.closed_on desc nulls first, r.id desc limit 1`
+  if (!recall) return
+  if (recall.open) await act.tx.recallLot.create({ data: { recallId: recall.id, lotId } })
+  await setBlock(act, lotId, 'recall', recall.reason, 'blocked', recall.id)
 }
 
 export type BlockReason = 'recall' | 'opened-unmarked' | 'stored-hot' | 'in-sunlight' | 'inspection-failed' | 'other'

@@ -165,6 +165,21 @@ describe('a recall of a lot of 40', () => {
     expect(body.mass).toMatchObject({ balances: false, sum: { fitted: 25, unaccounted: 1 } })
   })
 
+  it('takes in what comes of the lot afterwards: blocked at once, and in the sum', async () => {
+    const more = await receive(house, 'SR626SW', 'LOT-40', 5, '2029-08-31', {
+      supplier: 'HARBOUR PARTS',
+      receivedOn: '2026-12-01',
+      storagePlace: 'drawer of late comers',
+    })
+    expect(await lotNow(house, more)).toMatchObject({ blocked: 'recall', grade: 'not-to-be-fitted' })
+    const other = await receive(house, 'SR626SW', 'LOT-41', 5, '2029-08-31')
+    expect(await lotNow(house, other)).toMatchObject({ blocked: null })
+    const { body } = await house.as('manager').get(`/v1/recalls/${id}`)
+    expect(body.mass.sum).toMatchObject({ received: 45, shelf: 16 })
+    const back = { kind: 'returned-to-supplier', pieces: 5, reason: 'recall' }
+    expect((await house.as('stock').post(`/v1/cell-lots/${more}/entries`, back)).status).toBe(201)
+  })
+
   it('is closed by the manager once every watch is settled and nothing lies on the shelf', async () => {
     const closing = () => house.as('manager').post(`/v1/recalls/${id}/closing`, { note: 'all told, 11 returned' })
     expect((await closing()).body).toMatchObject({ type: '/problems/recall-not-settled', shelf: 11 })
@@ -186,6 +201,15 @@ describe('a recall of a lot of 40', () => {
     expect(
       (await house.as('counter').post(`/v1/recalls/${id}/watches/${watches[0]}/progress`, { state: 'told' })).body.type,
     ).toBe('/problems/recall-closed')
+  })
+
+  it('keeps its lot number suspect when it is over: what comes then waits for the manager', async () => {
+    const late = await receive(house, 'SR626SW', 'LOT-40', 3, '2029-08-31', { storagePlace: 'drawer of the last' })
+    expect(await lotNow(house, late)).toMatchObject({ blocked: 'recall' })
+    const { body } = await house.as('manager').get(`/v1/recalls/${id}`)
+    expect(body.mass.sum, 'a closed recall stays as it was closed').toMatchObject({ received: 45, shelf: 0 })
+    const freed = await house.as('manager').post(`/v1/cell-lots/${late}/releases`, { note: 'made after the fault' })
+    expect(freed.body, JSON.stringify(freed.body)).toMatchObject({ blocked: null })
   })
 
   it('of a lot nobody has is not found, and needs a number or a span', async () => {
