@@ -62,14 +62,14 @@ export function judgeGate(gate: GateName, ticket: Snapshot): GateAnswer {
   }
   const struck = ticket.struck.filter(({ kind }) => gatesOfKind[kind]?.includes(gate))
   const bearing = struck.reduce((most, { seq }) => Math.max(most, seq), found.bearing)
-  const standing = ticket.overrides.filter((o) => o.gate === gate && o.seq > bearing)
-  const parts = found.parts.map((part) => ({
-    ...part,
-    overridden:
-      part.open || part.mayOverride === 'nobody'
-        ? null
-        : (standing.find((o) => o.part === part.part && mayGive(o.role, part.mayOverride)) ?? null),
-  }))
+  const given = ticket.overrides.filter((o) => o.gate === gate)
+  const parts = found.parts.map((part) => {
+    if (part.open) return { ...part, overridden: null }
+    const fitting = given.filter((o) => o.part === part.part && mayGive(o.role, part.mayOverride))
+    const overridden = fitting.find((o) => o.seq > bearing) ?? null
+    const ended = overridden === null && fitting.length > 0
+    return { ...part, why: ended ? `${part.why} (${endedOverride})` : part.why, overridden }
+  })
   const stillShut = parts.filter((part) => !part.open && part.overridden === null)
   return {
     gate,
@@ -83,6 +83,8 @@ export function judgeGate(gate: GateName, ticket: Snapshot): GateAnswer {
     parts,
   }
 }
+
+const endedOverride = 'it was overridden before, but what was recorded after that bears on this gate: ask again'
 
 /** A manager's override is by a manager, a final checker's by a final checker: neither stands in for the other. */
 const mayGive = (role: Override['role'], asked: Part['mayOverride']): boolean => role === asked

@@ -343,7 +343,10 @@ describe('overrides', () => {
     expect(state('G13', { ...t, paid: [mark(501)] })).toBe('open')
     // a test bears on the second pair of eyes without shutting anything by itself
     const tested = { ...t.water.tests[0]!, ...mark(502, 'bert') }
-    expect(state('G13', { ...t, water: { ...t.water, tests: [...t.water.tests, tested] } })).toBe('shut')
+    const later = { ...t, water: { ...t.water, tests: [...t.water.tests, tested] } }
+    expect(state('G13', later)).toBe('shut')
+    expect(judgeGate('G13', later).why).toContain('it was overridden before')
+    expect(judgeGate('G13', { ...later, overrides: [] }).why).not.toContain('overridden')
     expect(state('G13', { ...t, water: { ...t.water, tests: [...t.water.tests, { ...tested, seq: 499 }] } })).toBe(
       'open',
     )
