@@ -55,6 +55,8 @@ async function booking({ url, database: { pool } }: BenchServer): Promise<void> 
   const fresh = numberAsked('fresh', 80_000, 10_000)
   say(`filling ${TICKETS} tickets and ${fresh} watches`)
   await fillForTickets(url, fresh, TICKETS)
+  // what the filling left to write would reach the disk in the middle of a round
+  await pool.query('checkpoint')
   const stock: Stock = {
     watches: (
       await pool.query(
