@@ -212,7 +212,7 @@ const agreed: ReadonlySet<Step> = new Set([
   'under-observation',
   'final-check',
 ])
-const past = (step: Step, ...steps: Step[]): boolean => steps.includes(step)
+const isAt = (step: Step, ...steps: Step[]): boolean => steps.includes(step)
 
 const sameWords = (a: string, b: string): boolean => a.trim().toLowerCase() === b.trim().toLowerCase()
 
@@ -257,14 +257,14 @@ function workOf(job: Job, house: HouseDay, unknown: string[]): { minutes: number
     return { minutes: 0, waits: [], skill: null }
   }
   if (job.lines === null) unknown.push('what is to be done: there is no estimate')
-  const atBench = !past(step, 'closed', 'under-observation', 'final-check')
+  const atBench = !isAt(step, 'closed', 'under-observation', 'final-check')
   const work = atBench ? openLines(job).filter((line) => !line.part) : []
   for (const line of work)
     if (line.minutes === null) unknown.push(`how long "${line.what}" takes: it names no code of the price list`)
   const minutes = work.reduce((sum, line) => sum + (line.minutes ?? 0), 0)
   const waits: Wait[] = []
   const settling = house.settling[workClass]
-  if (settling > 0 && !past(step, 'under-observation', 'final-check'))
+  if (settling > 0 && !isAt(step, 'under-observation', 'final-check'))
     waits.push({ what: 'settling', hours: settling, withinHours: null })
   const asked = step === 'final-check' ? null : observationOf(workClass, house.readings, house.observationHours)
   if (asked !== null) {
@@ -309,13 +309,13 @@ export function reckonReady(job: Job, ahead: Ahead, house: HouseDay): Reckoned {
   const { today, calendar, rules } = house
   const { step, workClass } = job
   const nothing = (why: string): Reckoned => ({ readyOn: null, ifYesToday: null, terms: [], unknown: [why] })
-  if (past(step, 'ready', 'handed-over')) return { readyOn: null, ifYesToday: null, terms: [], unknown: [] }
+  if (isAt(step, 'ready', 'handed-over')) return { readyOn: null, ifYesToday: null, terms: [], unknown: [] }
   if (job.side !== null) return nothing(`when it goes on: it stands aside as "${job.side}"`)
   if (step === 'return-undone') return nothing('when it goes back: it is returned undone, and nothing is worked on it')
 
   const unknown: string[] = []
   const { minutes, waits, skill } = workOf(job, house, unknown)
-  const waiting = !past(step, 'on-the-bench', 'closed', 'under-observation', 'final-check')
+  const waiting = !isAt(step, 'on-the-bench', 'closed', 'under-observation', 'final-check')
   const parts = waiting && step !== 'ready-for-bench' ? partsOf(job, house, unknown) : null
   const queue = waiting && skill !== null ? queueOf(ahead, skill, house.benches) : null
   if (queue !== null && queue.benches === 0) unknown.push(`who will do it: no bench has the skill ${skill}`)
@@ -347,7 +347,7 @@ export function reckonReady(job: Job, ahead: Ahead, house: HouseDay): Reckoned {
       made.push({ term, workingDays: workingDaysBetween(at, on, calendar), on, because })
       at = on
     }
-    if (!past(step, 'closed', 'under-observation', 'final-check')) {
+    if (!isAt(step, 'closed', 'under-observation', 'final-check')) {
       const days = Math.ceil(minutes / aDay)
       add('bench', addWorkingDays(at, days, calendar), `${minutes} minutes of work, ${aDay} a day at one bench`)
     }
@@ -363,7 +363,7 @@ export function reckonReady(job: Job, ahead: Ahead, house: HouseDay): Reckoned {
     add(
       'finish',
       addWorkingDays(at, rules.finishWorkingDays, calendar),
-      past(step, 'final-check') ? 'final check' : 'closing, test and final check',
+      isAt(step, 'final-check') ? 'final check' : 'closing, test and final check',
     )
     return made
   }
